@@ -9,7 +9,7 @@
       FL ---------- FR   y = 0          (rectangle: n = (1, -1, -1, 1)/4)
            player
 
-Four heights split exactly into the least-squares plane (height, pitch, roll) and the one residual mode, twist.
+Four heights split exactly into the least-squares plane (height, pitch, roll) and the one mode left, twist.
 """
 
 from dataclasses import dataclass
