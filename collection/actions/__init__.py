@@ -1,0 +1,1 @@
+"""Writes: verbs with keyword arguments, atomic, refusing with a reason."""

@@ -1,0 +1,112 @@
+"""What every action shares: its author, its refusals, and the line it leaves in the history."""
+
+import datetime
+from dataclasses import dataclass
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.db.models import F, Model
+
+from collection.access import must_write
+from collection.models import Change, Membership
+from collection.models.base import Editable, Row
+
+R = TypeVar("R", bound=Row)
+E = TypeVar("E", bound=Editable)
+
+
+class ActionRefused(Exception):
+    """An action was refused: the reason says what is wrong and what to do, for the person who asked."""
+
+    def __init__(self, reason: str, field: str | None = None) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.field = field
+
+
+class StaleEdit(ActionRefused):
+    """Someone else changed the row since this person opened it."""
+
+
+@dataclass(frozen=True)
+class Author:
+    """Who asks for a write, when and why. ``key`` is made by the client: the same key writes once."""
+
+    member: Membership
+    at: datetime.datetime
+    key: UUID
+    why: str = ""
+
+    def __post_init__(self) -> None:
+        must_write(self.member)
+
+    def stamp(self) -> dict[str, Any]:
+        """Return the columns that every row of ours carries."""
+        return {
+            "organization_id": self.member.organization_id,
+            "created_at": self.at,
+            "created_by_id": self.member.user_id,
+        }
+
+
+def already_done[R: Row](table: type[R], by: Author) -> R | None:
+    """Return the row that an earlier sending of the same write made, if any."""
+    rows: Any = table._default_manager
+    found: R | None = rows.for_org(by.member.organization_id).filter(pk=by.key).first()
+    return found
+
+
+def add[R: Row](by: Author, row: R) -> R:
+    """Store a new row of this author and its line in the history."""
+    for name, value in by.stamp().items():
+        setattr(row, name, value)
+    row.save(force_insert=True)
+    note(by, row, "added", old={}, new=values(row))
+    return row
+
+
+def change[E: Editable](by: Author, row: E, *, version: int, **fields: Any) -> E:
+    """Change named fields of a row if it is still at ``version``; leave a line in the history.
+
+    Raises StaleEdit if someone else was first.
+    """
+    old = {name: getattr(row, name) for name in fields if getattr(row, name) != fields[name]}
+    table: Any = type(row)._default_manager
+    same = table.for_org(by.member.organization_id).filter(pk=row.pk, version=version)
+    if not same.update(version=F("version") + 1, **fields):
+        raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
+    for name, value in fields.items():
+        setattr(row, name, value)
+    row.version = version + 1
+    if old:
+        note(by, row, "changed", old=old, new={name: fields[name] for name in old})
+    return row
+
+
+def note(by: Author, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:
+    """Leave a line in the history: who did what to which row, when and why."""
+    Change.objects.create(
+        **by.stamp(),
+        noun=type(row).__name__.lower(),
+        row_id=row.pk,
+        verb=verb,
+        why=by.why,
+        old={name: _plain(value) for name, value in old.items()},
+        new={name: _plain(value) for name, value in new.items()},
+    )
+
+
+_STAMPS = {"id", "organization", "created_at", "created_by", "version"}
+
+
+def values(row: Model) -> dict[str, Any]:
+    """Return the row's own columns by name, without the stamps."""
+    return {field.name: getattr(row, field.attname) for field in row._meta.fields if field.name not in _STAMPS}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Model):
+        return str(value.pk)
+    if value is None or isinstance(value, bool | int | float | str | list | dict):
+        return value
+    return str(value)

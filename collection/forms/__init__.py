@@ -1,0 +1,1 @@
+"""Forms parse what was typed and name what is wrong; they save nothing."""

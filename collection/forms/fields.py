@@ -1,0 +1,93 @@
+"""Fields of our forms: numbers with units and ranges, words from a list, text without odd characters."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from collection.forms.numbers import NotANumber, read_number, read_turns
+
+# Control characters (but tab and line breaks), lone surrogates and the invisible marks that turn text around.
+_ODD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
+
+
+class NumberField(forms.CharField):
+    """A number as it was typed; ``read(text)`` gives its value, checked against the range.
+
+    The cleaned value is a float, or None when the field may stay empty. ``unit`` is shown inside the field's end.
+    """
+
+    def __init__(
+        self,
+        *,
+        low: float,
+        high: float,
+        unit: str = "",
+        above: bool = False,
+        reader: Callable[[str], float] = read_number,
+        **kwargs: Any,
+    ) -> None:
+        self.low, self.high, self.unit, self.above, self.reader = low, high, unit, above, reader
+        mode = "decimal" if low >= 0 else "text"  # telephone keypads have no minus key
+        widget = forms.TextInput(attrs={"inputmode": mode, "autocomplete": "off", "data-unit": unit})
+        kwargs.setdefault("widget", widget)
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> float | None:
+        """Return the number, or raise ValidationError with the remedy."""
+        text = refuse_odd(super().clean(value))
+        if not text:
+            return None
+        try:
+            number = self.reader(text)
+        except NotANumber as error:
+            raise ValidationError(str(error), code="not_a_number") from error
+        if not self.low <= number <= self.high or (self.above and number == self.low):
+            raise ValidationError(f"Write a number {self.range_words}.", code="out_of_range")
+        return number
+
+    @property
+    def range_words(self) -> str:
+        """The range in words, with its unit."""
+        unit = f" {self.unit}" if self.unit else ""
+        if self.above:
+            return f"above {self.low:g} and up to {self.high:g}{unit}"
+        return f"from {self.low:g} to {self.high:g}{unit}".replace("-", "−")
+
+
+class TurnsField(NumberField):
+    """Turns of a leveler: decimals or fractions such as 6 1/2."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"unit": "turns", "reader": read_turns, **kwargs})
+        self.widget.attrs["inputmode"] = "text"  # a fraction needs the slash
+
+
+class WordField(forms.ChoiceField):
+    """One word from a short list, shown as a group of buttons; choices are (stored, shown)."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.RadioSelect)
+        super().__init__(**kwargs)
+        self.error_messages["invalid_choice"] = "Choose one of the answers shown."
+        self.error_messages["required"] = "Choose one of the answers shown."
+
+
+class TextField(forms.CharField):
+    """A line of text; characters that cannot be shown are refused by name."""
+
+    def clean(self, value: Any) -> str:
+        """Return the text, or raise ValidationError with the remedy."""
+        return refuse_odd(super().clean(value))
+
+
+def refuse_odd(text: str) -> str:
+    """Return the text, or raise ValidationError if it holds a character that cannot be shown or stored."""
+    found = _ODD.search(text)
+    if found:
+        raise ValidationError(
+            f"Take out the character U+{ord(found.group()):04X}: it cannot be shown.", code="odd_character"
+        )
+    return text

@@ -1,0 +1,33 @@
+"""All tables, one noun a file."""
+
+from collection.models.floors import Bay, Floor, FloorReading, FloorSlope
+from collection.models.instruments import Instrument, ZeroCheck
+from collection.models.machines import Leg, Machine, MachineStatus, Spec, Standing
+from collection.models.people import Change, Membership, Organization, User
+from collection.models.plans import Adjustment, Plan, PlanLeg
+from collection.models.sites import Site
+from collection.models.surveys import Reading, Survey
+
+__all__ = [
+    "Adjustment",
+    "Bay",
+    "Change",
+    "Floor",
+    "FloorReading",
+    "FloorSlope",
+    "Instrument",
+    "Leg",
+    "Machine",
+    "MachineStatus",
+    "Membership",
+    "Organization",
+    "Plan",
+    "PlanLeg",
+    "Reading",
+    "Site",
+    "Spec",
+    "Standing",
+    "Survey",
+    "User",
+    "ZeroCheck",
+]

@@ -1,0 +1,99 @@
+"""Floors and their bays, and the slopes that someone read off them.
+
+The floor plan is drawn with the back wall at the top: its x runs to the right wall, its y to the back wall.
+Directions on the plan are degrees clockwise from the back wall.
+"""
+
+from django.db import models
+
+from collection.models.base import Editable, Recorded, in_range, one_of
+
+SURFACES = ("concrete", "tile", "timber", "carpet_on_concrete", "carpet_on_timber", "other")
+SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
+
+
+class Floor(Editable):
+    """A surface in a site, with its size for the plan."""
+
+    site = models.ForeignKey("collection.Site", on_delete=models.PROTECT, related_name="floors")
+    name = models.CharField(max_length=80)
+    surface = models.CharField(max_length=20, default="concrete")
+    width_mm = models.FloatField(default=8000)
+    depth_mm = models.FloatField(default=6000)
+
+    class Meta:
+        constraints = [
+            one_of("floor", "surface", SURFACES),
+            in_range("floor", "width_mm", 500, 200_000),
+            in_range("floor", "depth_mm", 500, 200_000),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Bay(Editable):
+    """One machine's standing place: where on the plan, which way the machine's rear points, what can be reached."""
+
+    floor = models.ForeignKey(Floor, on_delete=models.PROTECT, related_name="bays")
+    name = models.CharField(max_length=80)
+    x_mm = models.FloatField(default=1000)
+    y_mm = models.FloatField(default=1000)
+    heading_deg = models.FloatField(default=0)
+    front_reachable = models.BooleanField(default=True)
+    rear_reachable = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            in_range("bay", "x_mm", 0, 200_000),
+            in_range("bay", "y_mm", 0, 200_000),
+            in_range("bay", "heading_deg", 0, 360),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class FloorSlope(Recorded):
+    """One occasion of reading a slope: of a whole floor, or of one bay, which then stands for itself."""
+
+    floor = models.ForeignKey(Floor, on_delete=models.PROTECT, related_name="slopes")
+    bay = models.ForeignKey(Bay, on_delete=models.PROTECT, null=True, blank=True, related_name="slopes")
+    instrument = models.ForeignKey(
+        "collection.Instrument", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    gx = models.FloatField()
+    gy = models.FloatField()
+    u_gx = models.FloatField()
+    u_gy = models.FloatField()
+    engine_version = models.CharField(max_length=20)
+    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    why = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        constraints = [
+            in_range("floorslope", "gx", -0.3, 0.3),
+            in_range("floorslope", "gy", -0.3, 0.3),
+            in_range("floorslope", "u_gx", 0, 1),
+            in_range("floorslope", "u_gy", 0, 1),
+        ]
+        indexes = [models.Index(fields=["floor", "bay", "created_at"], name="floorslope_latest")]
+
+
+class FloorReading(Recorded):
+    """One slope as it was read: how much, in which unit, and toward which direction of the plan it rises."""
+
+    slope = models.ForeignKey(FloorSlope, on_delete=models.PROTECT, related_name="readings")
+    place = models.PositiveSmallIntegerField()
+    text = models.CharField(max_length=24)
+    unit = models.CharField(max_length=10)
+    slope_deg = models.FloatField()
+    rises_toward_deg = models.FloatField()
+
+    class Meta:
+        ordering = ["place"]
+        constraints = [
+            one_of("floorreading", "unit", SLOPE_UNITS),
+            in_range("floorreading", "slope_deg", -15, 15),
+            in_range("floorreading", "rises_toward_deg", 0, 360),
+        ]

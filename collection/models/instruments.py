@@ -1,0 +1,61 @@
+"""Instruments: what people measure with, and the checks of their zero."""
+
+from django.db import models
+
+from collection.models.base import Editable, Recorded, in_range, one_of
+
+KINDS = ("digital_level", "inclinometer")
+
+
+class Instrument(Editable):
+    """A digital level or another inclinometer that shows a number.
+
+    Accuracy is the maker's stated limit; alignment is how far the level may lie askew, across and along the board.
+    """
+
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=16, default="digital_level")
+    unit = models.CharField(max_length=10, default="deg")
+    resolution_deg = models.FloatField(default=0.1)
+    accuracy_deg = models.FloatField(default=0.1)
+    base_mm = models.FloatField(default=230)
+    alignment_deg = models.FloatField(default=1.0)
+    repeat_deg = models.FloatField(default=0.03)
+
+    class Meta:
+        constraints = [
+            one_of("instrument", "kind", KINDS),
+            one_of("instrument", "unit", ("deg", "mm_per_m", "in_per_ft", "percent")),
+            in_range("instrument", "resolution_deg", 0.0001, 2),
+            in_range("instrument", "accuracy_deg", 0, 5),
+            in_range("instrument", "base_mm", 20, 3000),
+            in_range("instrument", "alignment_deg", 0, 10),
+            in_range("instrument", "repeat_deg", 0, 2),
+            models.UniqueConstraint(
+                fields=["organization", "name"],
+                condition=models.Q(archived_at__isnull=True),
+                name="instrument_name_unique",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ZeroCheck(Recorded):
+    """One reversed pair on any steady surface: what the instrument shows when the tilt is nothing."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="zero_checks")
+    first_text = models.CharField(max_length=24)
+    reversed_text = models.CharField(max_length=24)
+    unit = models.CharField(max_length=10)
+    zero_deg = models.FloatField()
+    u_zero_deg = models.FloatField()
+    engine_version = models.CharField(max_length=20)
+
+    class Meta:
+        constraints = [
+            in_range("zerocheck", "zero_deg", -5, 5),
+            in_range("zerocheck", "u_zero_deg", 0, 5),
+        ]
+        indexes = [models.Index(fields=["instrument", "created_at"], name="zerocheck_latest")]

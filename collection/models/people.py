@@ -1,0 +1,119 @@
+"""People: users, organizations (the tenants), memberships and the history of who did what."""
+
+import uuid
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Lower
+
+from collection.models.base import Recorded, one_of
+
+OWNER, TECHNICIAN, VIEWER = "owner", "technician", "viewer"
+ROLES = (OWNER, TECHNICIAN, VIEWER)
+ROLE_WORDS = {OWNER: "owner", TECHNICIAN: "technician", VIEWER: "site viewer"}
+
+ANGLE_UNITS = ("deg", "mm_per_m")
+LENGTH_UNITS = ("mm", "in")
+
+
+class UserManager(BaseUserManager["User"]):
+    """Makes users from an e-mail address."""
+
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> "User":
+        """Store a new user with a hashed password."""
+        user = self.model(email=self.normalize_email(email).lower(), **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+
+class User(AbstractBaseUser):
+    """A person with an e-mail address; what they may see comes from their memberships alone."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    email = models.EmailField("e-mail address", unique=True)
+    is_active = models.BooleanField(default=True)
+    date_joined = models.DateTimeField(auto_now_add=True)
+
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS = []
+    objects: ClassVar[UserManager] = UserManager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(Lower("email"), name="user_email_unique")]
+
+    def __str__(self) -> str:
+        return self.email
+
+
+class Organization(models.Model):
+    """The tenant: one collection or one route business. Everything belongs to exactly one."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=80)
+    angle_unit = models.CharField(max_length=8, default="deg")
+    length_unit = models.CharField(max_length=2, default="mm")
+    created_at = models.DateTimeField()
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            one_of("organization", "angle_unit", ANGLE_UNITS),
+            one_of("organization", "length_unit", LENGTH_UNITS),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Membership(models.Model):
+    """One person in one organization: the role, and for a site viewer the sites that may be read."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    organization = models.ForeignKey(Organization, on_delete=models.PROTECT, related_name="memberships")
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
+    role = models.CharField(max_length=10)
+    sites = models.ManyToManyField("collection.Site", blank=True, related_name="+")
+    created_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            one_of("membership", "role", ROLES),
+            models.UniqueConstraint(
+                fields=["organization", "user"],
+                condition=models.Q(ended_at__isnull=True),
+                name="membership_once_per_person",
+            ),
+        ]
+
+    @property
+    def may_write(self) -> bool:
+        """Whether this member changes anything at all."""
+        return self.role in (OWNER, TECHNICIAN)
+
+    @property
+    def is_owner(self) -> bool:
+        """Whether this member decides about people and the organization."""
+        return self.role == OWNER
+
+    @property
+    def role_words(self) -> str:
+        """The role as pages show it."""
+        return ROLE_WORDS[self.role]
+
+
+class Change(Recorded):
+    """One thing that someone did: to what, when, why, and the named values before and after."""
+
+    noun = models.CharField(max_length=20)
+    row_id = models.UUIDField()
+    verb = models.CharField(max_length=40)
+    why = models.CharField(max_length=400, blank=True)
+    old = models.JSONField(default=dict)
+    new = models.JSONField(default=dict)
+
+    class Meta:
+        indexes = [models.Index(fields=["organization", "row_id", "created_at"], name="change_by_row")]

@@ -1,0 +1,99 @@
+"""Surveys and their readings: append-only; a correction is a new survey that names the old one."""
+
+from django.db import models
+
+from collection.models.base import Recorded, in_range, one_of
+
+STANCES = ("unknown", "all_bearing", "FL", "FR", "RL", "RR")
+GAP_UNITS = ("mm", "turns")
+DIRECTIONS = ("along", "across")
+HIGH_ENDS = ("rear", "front", "right", "left", "level")
+PURPOSES = ("routine", "check")
+
+
+class Survey(Recorded):
+    """One occasion of measuring one machine: how it stood, what was read, and what the engine made of it.
+
+    The stance names the light foot, or says that all four bear. Pitch, roll and twist are those of the plane
+    through all four feet; ``*_read_deg`` is what the board read as the machine stood.
+    """
+
+    machine = models.ForeignKey("collection.Machine", on_delete=models.PROTECT, related_name="surveys")
+    bay = models.ForeignKey("collection.Bay", on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
+    instrument = models.ForeignKey("collection.Instrument", on_delete=models.PROTECT, related_name="surveys")
+    spec = models.ForeignKey("collection.Spec", on_delete=models.PROTECT, related_name="+")
+    plan = models.ForeignKey("collection.Plan", on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
+    purpose = models.CharField(max_length=10, default="routine")
+    measured_at = models.DateTimeField()
+    stance = models.CharField(max_length=12)
+    gap_text = models.CharField(max_length=24, blank=True)
+    gap_unit = models.CharField(max_length=6, default="mm")
+    gap_mm = models.FloatField(default=0)
+    note = models.CharField(max_length=400, blank=True)
+
+    pitch_read_deg = models.FloatField()
+    roll_read_deg = models.FloatField()
+    pitch_deg = models.FloatField()
+    roll_deg = models.FloatField()
+    twist_mm = models.FloatField()
+    u_pitch_deg = models.FloatField()
+    u_roll_deg = models.FloatField()
+    u_twist_mm = models.FloatField()
+    verdict = models.CharField(max_length=10)
+    chance = models.FloatField()
+    certificate = models.CharField(max_length=12)
+    engine_version = models.CharField(max_length=20)
+    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    why = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        constraints = [
+            one_of("survey", "purpose", PURPOSES),
+            one_of("survey", "stance", STANCES),
+            one_of("survey", "gap_unit", GAP_UNITS),
+            one_of("survey", "verdict", ("out", "borderline", "in")),
+            one_of("survey", "certificate", ("proven_in", "proven_out", "not_proven")),
+            in_range("survey", "gap_mm", 0, 50),
+            in_range("survey", "pitch_read_deg", -30, 30),
+            in_range("survey", "roll_read_deg", -30, 30),
+            in_range("survey", "pitch_deg", -30, 30),
+            in_range("survey", "roll_deg", -30, 30),
+            in_range("survey", "twist_mm", -50, 50),
+            in_range("survey", "u_pitch_deg", 0, 30),
+            in_range("survey", "u_roll_deg", 0, 30),
+            in_range("survey", "u_twist_mm", 0, 50),
+            in_range("survey", "chance", 0, 1),
+        ]
+        indexes = [models.Index(fields=["machine", "-measured_at"], name="survey_latest")]
+
+
+class Reading(Recorded):
+    """One angle along or across the playfield at one spot, as it was typed and as it was understood.
+
+    Spots are mm from the playfield's lower left corner, x to the right and y to the rear.
+    A reading turned end for end names its partner by ``pair``.
+    """
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="readings")
+    place = models.PositiveSmallIntegerField()
+    direction = models.CharField(max_length=6)
+    text = models.CharField(max_length=24)
+    unit = models.CharField(max_length=10)
+    high_end = models.CharField(max_length=5)
+    tilt_deg = models.FloatField()
+    spot = models.CharField(max_length=20, blank=True)
+    x_mm = models.FloatField(null=True, blank=True)
+    y_mm = models.FloatField(null=True, blank=True)
+    pair = models.PositiveSmallIntegerField(null=True, blank=True)
+    is_reversed = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["place"]
+        constraints = [
+            one_of("reading", "direction", DIRECTIONS),
+            one_of("reading", "unit", ("deg", "mm_per_m", "in_per_ft", "percent")),
+            one_of("reading", "high_end", HIGH_ENDS),
+            in_range("reading", "tilt_deg", -30, 30),
+            in_range("reading", "x_mm", 0, 2000),
+            in_range("reading", "y_mm", 0, 3000),
+        ]

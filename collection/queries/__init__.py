@@ -1,0 +1,1 @@
+"""Reads: nouns, a fixed number of database queries, nothing written."""

@@ -1,0 +1,26 @@
+"""Reads about people."""
+
+from django.db import models
+from django.db.models import QuerySet
+
+from collection.models import Membership, User
+
+
+def members_of(*, member: Membership) -> QuerySet[Membership]:
+    """Return who belongs to the member's organization now, owners first."""
+    return (
+        Membership.objects.filter(organization_id=member.organization_id, ended_at__isnull=True)
+        .select_related("user")
+        .order_by("role", "created_at")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def organizations_of(*, user: User) -> QuerySet[Membership]:
+    """Return the user's standing memberships with their organizations, by name."""
+    return (
+        Membership.objects.filter(user=user, ended_at__isnull=True)
+        .select_related("organization")
+        .order_by("organization__name")
+        .fetch_mode(models.FETCH_RAISE)
+    )

@@ -1,0 +1,98 @@
+"""The doors of every view: who may come in, by which method, and how a form becomes an action."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.cache import patch_vary_headers
+
+from collection.access import must_own, must_write
+from collection.actions.record import ActionRefused, Author, StaleEdit
+from collection.forms.base import WriteForm
+from collection.models import Membership
+
+View = Callable[..., HttpResponse]
+T = TypeVar("T")
+ROWS_PER_PAGE = 50
+
+
+class MemberRequest(HttpRequest):
+    """A request whose member is known."""
+
+    member: Membership
+
+
+def member_view(*methods: str, write: bool = False, owner: bool = False) -> Callable[[View], View]:
+    """Let members in, by these methods: others go to the login or to founding an organization.
+
+    ``write`` closes the view to site viewers, ``owner`` to everyone but owners (403).
+    """
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+            if request.method not in methods and not (request.method == "HEAD" and "GET" in methods):
+                return HttpResponseNotAllowed(methods)
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if request.member is None:
+                return redirect("organization_new")
+            if write:
+                must_write(request.member)
+            if owner:
+                must_own(request.member)
+            return view(request, *args, **kwargs)
+
+        return guarded
+
+    return wrap
+
+
+def posted(request: HttpRequest) -> Any:
+    """Return what was sent for a form to check, or None for a page that is only shown."""
+    return request.POST if request.method == "POST" else None
+
+
+def author(request: Any, form: WriteForm, why: str = "") -> Author:
+    """Return who writes, now, with the form's key."""
+    return Author(member=request.member, at=timezone.now(), key=form.key, why=why)
+
+
+def acted[T](form: WriteForm, act: Callable[[], T]) -> T | None:
+    """Run the action if the form is valid; None means that the page must be shown again, with what is wrong."""
+    if not form.is_valid():
+        return None
+    try:
+        return act()
+    except ActionRefused as refused:
+        form.add_error(refused.field if refused.field in form.fields else None, refused.reason)
+        form.stale = isinstance(refused, StaleEdit)  # type: ignore[attr-defined]
+        return None
+
+
+def page(request: HttpRequest, template: str, context: dict[str, Any], piece: str = "") -> HttpResponse:
+    """Render a page, or its named piece when htmx asks; 422 with a form that was refused, 409 if it was stale."""
+    form = context.get("form")
+    refused = form is not None and form.is_bound and bool(form.errors)
+    status = 200 if not refused else 409 if getattr(form, "stale", False) else 422
+    name = f"{template}#{piece}" if piece and getattr(request, "htmx", False) else template
+    response = render(request, name, context, status=status)
+    if piece:
+        patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def paginated(request: HttpRequest, rows: QuerySet[Any] | list[Any]) -> Page[Any]:
+    """Return the page of a list that the address names; an odd number means the nearest page."""
+    return Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page", "1")[:9])
+
+
+def search_words(request: HttpRequest) -> str:
+    """Return what was typed into the list's search field, without characters that no name holds."""
+    return request.GET.get("q", "")[:80].replace("\x00", "").strip()

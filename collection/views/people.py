@@ -1,0 +1,63 @@
+"""Pages about people and their organization."""
+
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.forms.models import model_to_dict
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from collection.actions import people as actions
+from collection.forms.people import ChooseOrganizationForm, FoundForm, OrganizationForm
+from collection.queries import people as queries
+from collection.views.doors import acted, member_view, page, posted
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def organization_new(request: Any) -> HttpResponse:
+    """Found an organization: for someone who is signed in and belongs to none, or wants another."""
+    form = FoundForm(posted(request))
+    member = acted(
+        form,
+        lambda: actions.found_organization(user=request.user, at=timezone.now(), key=form.key, **form.values),
+    )
+    if member:
+        request.session["organization"] = str(member.organization_id)
+        return redirect("today")
+    return page(request, "people/organization_form.html", {"form": form})
+
+
+@member_view("GET", "POST")
+def organization(request: Any) -> HttpResponse:
+    """The organization: its people, and for an owner its name and units."""
+    form = OrganizationForm(posted(request), initial=model_to_dict(request.member.organization))
+    changed = acted(
+        form,
+        lambda: actions.change_organization(member=request.member, version=form.cleaned_data["version"], **form.values),
+    )
+    if changed:
+        return redirect("organization")
+    context = {
+        "form": form,
+        "members": queries.members_of(member=request.member),
+        "memberships": queries.organizations_of(user=request.user),
+    }
+    return page(request, "people/organization.html", context)
+
+
+@require_POST
+@login_required
+def organization_choose(request: Any) -> HttpResponse:
+    """Work in another of one's organizations."""
+    form = ChooseOrganizationForm(request.POST)
+    if not form.is_valid():
+        raise Http404
+    chosen = form.cleaned_data["organization"]
+    mine = queries.organizations_of(user=request.user)
+    if not any(member.organization_id == chosen for member in mine):
+        raise Http404
+    request.session["organization"] = str(chosen)
+    return redirect("today")

@@ -1,0 +1,69 @@
+"""Fixtures that every test may use: the cast, the worlds, clients that are signed in, and what a machine can run."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.core.cache import cache
+from django.db import connection
+from django.test import Client
+
+from collection import models
+from tests import worlds
+
+CHROMIUM = shutil.which("chromium")
+# Playwright's synchronous interface runs an event loop in this thread, beside Django's ORM.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip what this machine cannot run and say why; where nothing may be skipped, let it fail instead."""
+    if os.environ.get("LEVELBOOK_NO_SKIPS"):
+        return
+    for item in items:
+        if item.get_closest_marker("browser") and not CHROMIUM:
+            item.add_marker(pytest.mark.skip(reason="Chromium is not installed: install Debian's package chromium"))
+        if item.get_closest_marker("postgresql") and connection.vendor != "postgresql":
+            item.add_marker(pytest.mark.skip(reason="needs PostgreSQL: set DATABASE_URL to a server"))
+
+
+@pytest.fixture(autouse=True)
+def _empty_cache() -> Iterator[None]:
+    """Start each test with no rate limits in the cache."""
+    cache.clear()
+    yield
+
+
+@pytest.fixture
+def people(db: None) -> worlds.Cast:
+    """Alice, Bob, Vera, Charlie and Dana."""
+    return worlds.cast()
+
+
+@pytest.fixture
+def taproom(db: None) -> worlds.TernTaproom:
+    """Alice's Tern Taproom with one machine."""
+    return worlds.tern_taproom()
+
+
+@pytest.fixture
+def as_member() -> Callable[[models.Membership], Client]:
+    """Return a function that gives a client signed in as a member."""
+
+    def sign_in(member: models.Membership) -> Client:
+        client = Client()
+        client.force_login(member.user)
+        return client
+
+    return sign_in
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dict[str, object]:
+    """Use Debian's Chromium, with nothing that reaches beyond this machine."""
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"],
+    }

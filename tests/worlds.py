@@ -1,0 +1,58 @@
+"""Small worlds with a name. The cast: Alice owns a route, Bob is her technician, Vera reads one site of hers,
+Charlie owns another business and must see nothing, Dana is signed in and belongs nowhere."""
+
+from dataclasses import dataclass
+
+from collection import models
+from tests import factories as make
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Five people and their memberships."""
+
+    alice: models.Membership
+    bob: models.Membership
+    vera: models.Membership
+    charlie: models.Membership
+    dana: models.User
+
+
+def cast() -> Cast:
+    """Alice, Bob and Vera in Saltmarsh Route; Charlie in Dune Amusements; Dana in none."""
+    alice = make.MembershipFactory(user__email="alice@example.org")
+    bob = make.MembershipFactory(user__email="bob@example.org", organization=alice.organization, role="technician")
+    vera = make.MembershipFactory(user__email="vera@example.org", organization=alice.organization, role="viewer")
+    charlie = make.MembershipFactory(user__email="charlie@example.org", organization__name="Dune Amusements")
+    return Cast(alice, bob, vera, charlie, make.UserFactory(email="dana@example.org"))
+
+
+@dataclass(frozen=True)
+class TernTaproom:
+    """Alice's site with one floor, one bay, one machine and one level; Vera may read the site.
+
+    back wall
+    +-----------------+
+    |      [RL RR]    |   bay 1, machine's rear toward the back wall
+    |      [FL FR]    |
+    +-----------------+
+    """
+
+    people: Cast
+    site: models.Site
+    floor: models.Floor
+    bay: models.Bay
+    machine: models.Machine
+    instrument: models.Instrument
+
+
+def tern_taproom() -> TernTaproom:
+    """Build the world drawn above."""
+    people = cast()
+    site = make.SiteFactory(member=people.alice, name="Tern Taproom")
+    people.vera.sites.add(site)
+    floor = make.FloorFactory(member=people.alice, site=site)
+    bay = make.BayFactory(member=people.alice, floor=floor, name="Bay 1")
+    machine = make.MachineFactory(member=people.alice, bay=bay, title="Lantern Reef", code="LR-1")
+    instrument = make.InstrumentFactory(member=people.alice, name="230 mm digital level")
+    return TernTaproom(people, site, floor, bay, machine, instrument)
