@@ -1,0 +1,62 @@
+"""Who gets what at every address. An address without a row here fails the test.
+
+Columns: anonymous, Dana (signed in, no organization), Charlie (another organization's owner), Vera (reads this
+site), Bob (technician), Alice (owner). Each cell is the answer's status; POST cells are for an empty form, so
+422 means "may write, but nothing was filled in". Every method that is not named must be 405 for Alice.
+"""
+
+from dataclasses import dataclass, field
+
+IDENTITIES = ("anonymous", "dana", "charlie", "vera", "bob", "alice")
+
+
+@dataclass(frozen=True)
+class Row:
+    """Expected status by method, one figure per identity; ``ids`` names the world's rows that fill the address."""
+
+    name: str
+    answers: dict[str, tuple[int, ...]]
+    ids: dict[str, str] = field(default_factory=dict)
+
+
+def open_to_all(name: str, **post: tuple[int, ...]) -> Row:
+    """Return a row for a page that everyone may read."""
+    return Row(name, {"GET": (200,) * 6, **post})
+
+
+def list_page(name: str) -> Row:
+    """Return a row for a list: everyone sees their own."""
+    return Row(name, {"GET": (302, 302, 200, 200, 200, 200)})
+
+
+def new_page(name: str) -> Row:
+    """Return a row for a page that adds something at the top level."""
+    return Row(name, {"GET": (302, 302, 200, 403, 200, 200), "POST": (302, 302, 422, 403, 422, 422)})
+
+
+def detail(name: str, pk: str) -> Row:
+    """Return a row for a page about one thing of the Tern Taproom."""
+    return Row(name, {"GET": (302, 302, 404, 200, 200, 200)}, {"pk": pk})
+
+
+def edit(name: str, pk: str) -> Row:
+    """Return a row for a page that changes one thing, or adds something below it."""
+    return Row(name, {"GET": (302, 302, 404, 403, 200, 200), "POST": (302, 302, 404, 403, 422, 422)}, {"pk": pk})
+
+
+def press(name: str, pk: str, done: int = 302) -> Row:
+    """Return a row for a button that writes at once."""
+    return Row(name, {"POST": (302, 302, 404, 403, done, done)}, {"pk": pk})
+
+
+ROWS = [
+    Row("welcome", {"GET": (200, 302, 302, 302, 302, 302)}),
+    list_page("today"),
+    list_page("sites"),
+    new_page("site_new"),
+    detail("site", "site"),
+    edit("site_edit", "site"),
+    Row("organization", {"GET": (302, 302, 200, 200, 200, 200), "POST": (302, 302, 422, 422, 422, 422)}),
+    Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),
+    Row("organization_choose", {"POST": (302, 404, 404, 404, 404, 404)}),
+]
