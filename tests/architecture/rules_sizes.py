@@ -1,0 +1,78 @@
+"""Small files with one noun each. A limit is raised only in the commit that explains it."""
+
+import ast
+
+from rules_source import Files, Function, lines_of, python_files
+
+FILE_LINES = 400
+VIEW_LINES = 40
+ENGINE_NAMES = 12
+#: Words and refusals that every module shares may be more than one module's worth.
+MANY_NAMES = ("leveling/units.py", "leveling/errors.py")
+
+NOUNS = frozenset({
+    "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
+    "today",
+})  # fmt: skip
+LAYERS_OF_NOUNS = ("models", "queries", "actions", "forms", "views")
+#: Files of a layer that are not a noun, each with its reason.
+EXTRA_FILES = (
+    ("models", "base", "what every row has: organization, key, version, who and when"),
+    ("actions", "record", "what every action shares: author, refusals, the line in the history"),
+    ("forms", "base", "what every form shares: the key of the write and the version edited"),
+    ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
+    ("forms", "numbers", "the one strict parser of typed numbers"),
+    ("views", "doors", "who may come in, and how a form becomes an action"),
+)
+
+
+def size_faults(files: Files) -> list[str]:
+    """Each Python file over its lines, and each view function over its own."""
+    faults = []
+    for path, tree in python_files(files):
+        count = len(files[path].splitlines())
+        if count > FILE_LINES:
+            faults.append(f"{path}: {count} lines, at most {FILE_LINES}: split it")
+        if path.startswith("collection/views/"):
+            faults += [
+                f"{path}:{node.lineno} {node.name}: {lines_of(node)} lines, at most {VIEW_LINES}"
+                for node in ast.walk(tree)
+                if isinstance(node, Function) and lines_of(node) > VIEW_LINES
+            ]
+    return faults
+
+
+def engine_name_faults(files: Files) -> list[str]:
+    """Each engine file with more public names than a reader can hold."""
+    return [
+        f"{path}: {len(names)} public names, at most {ENGINE_NAMES}: {', '.join(names)}"
+        for path, tree in python_files(files, "leveling")
+        if len(names := public_names(tree)) > ENGINE_NAMES and path not in MANY_NAMES
+    ]
+
+
+def public_names(tree: ast.Module) -> list[str]:
+    """Return what a file defines for others: functions, classes and constants."""
+    names: list[str] = []
+    for node in tree.body:
+        if isinstance(node, Function | ast.ClassDef):
+            names.append(node.name)
+        elif isinstance(node, ast.Assign):
+            names += [target.id for target in node.targets if isinstance(target, ast.Name)]
+        elif isinstance(node, ast.AnnAssign | ast.TypeAlias):
+            names.append(ast.unparse(node.target if isinstance(node, ast.AnnAssign) else node.name))
+    return [name for name in names if not name.startswith("_")]
+
+
+def noun_faults(files: Files) -> list[str]:
+    """Each file of a layer that is named after no noun of the glossary."""
+    extras = {(layer, name) for layer, name, _ in EXTRA_FILES}
+    faults = []
+    for path in files:
+        parts = path.removesuffix(".py").split("/")
+        if parts[0] != "collection" or parts[1] not in LAYERS_OF_NOUNS or parts[-1] == "__init__":
+            continue
+        name = "/".join(parts[2:])
+        if name not in NOUNS and (parts[1], name) not in extras:
+            faults.append(f"{path}: {name} is not one of {', '.join(sorted(NOUNS))}")
+    return faults
