@@ -23,6 +23,10 @@ PUSH_OUTCOMES = (
 )
 
 
+#: More air than this is not a light foot but a leg that is off.
+_WIDEST_GAP_MM = 100.0
+
+
 @dataclass(frozen=True)
 class Stance:
     """On which feet a machine stands, each field with the batch shape (...).
@@ -38,7 +42,7 @@ class Stance:
 
     def __post_init__(self) -> None:
         light = leg_numbers("light", self.light)
-        gap = finite("gap_mm", self.gap_mm, low=0, unit="mm")
+        gap = finite("gap_mm", self.gap_mm, low=0, high=_WIDEST_GAP_MM, unit="mm")
         u_gap = finite("u_gap_mm", self.u_gap_mm, low=0, unit="mm")
         if ((light == ALL_BEAR) & (gap > 0)).any():
             raise BadInput("gap_mm", "is above 0 where all feet bear", "Name the light foot, or give gap 0")
