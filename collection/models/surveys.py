@@ -15,7 +15,8 @@ class Survey(Recorded):
     """One occasion of measuring one machine: how it stood, what was read, and what the engine made of it.
 
     The stance names the light foot, or says that all four bear. Pitch, roll and twist are those of the plane
-    through all four feet; ``*_read_deg`` is what the board read as the machine stood.
+    through all four feet; ``*_read_deg`` is what the board read as the machine stood. ``inputs`` holds what the
+    engine was given beside the readings (instrument, zero, feet, offset), so that later edits change no record.
     """
 
     machine = models.ForeignKey("collection.Machine", on_delete=models.PROTECT, related_name="surveys")
@@ -29,7 +30,9 @@ class Survey(Recorded):
     gap_text = models.CharField(max_length=24, blank=True)
     gap_unit = models.CharField(max_length=6, default="mm")
     gap_mm = models.FloatField(default=0)
+    preconditions = models.JSONField(default=list)
     note = models.CharField(max_length=400, blank=True)
+    inputs = models.JSONField()
 
     pitch_read_deg = models.FloatField()
     roll_read_deg = models.FloatField()
@@ -43,7 +46,9 @@ class Survey(Recorded):
     chance = models.FloatField()
     certificate = models.CharField(max_length=12)
     engine_version = models.CharField(max_length=20)
-    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    supersedes = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections"
+    )
     why = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -63,6 +68,9 @@ class Survey(Recorded):
             in_range("survey", "u_roll_deg", 0, 30),
             in_range("survey", "u_twist_mm", 0, 50),
             in_range("survey", "chance", 0, 1),
+            models.UniqueConstraint(
+                fields=["supersedes"], condition=models.Q(supersedes__isnull=False), name="survey_corrected_once"
+            ),
         ]
         indexes = [models.Index(fields=["machine", "-measured_at"], name="survey_latest")]
 
