@@ -1,10 +1,13 @@
 """Reads about floors, bays and their slopes."""
 
+from collections.abc import Iterable
+from uuid import UUID
+
 from django.db import models
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 
 from collection.access import visible
-from collection.models import Floor, Membership, Site
+from collection.models import Bay, Floor, FloorReading, FloorSlope, Machine, Membership, Site
 
 
 def floors_of(*, member: Membership, site: Site) -> QuerySet[Floor]:
@@ -20,3 +23,68 @@ def floors_of(*, member: Membership, site: Site) -> QuerySet[Floor]:
         .order_by("name", "id")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def bays_of(*, member: Membership, floor: Floor) -> QuerySet[Bay]:
+    """Return the live bays of a floor by name, each with its live machines and their status."""
+    machines = (
+        Machine.objects.for_org(member.organization_id)
+        .live()
+        .select_related("status__survey", "status__spec")
+        .order_by("title")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+    return (
+        visible(member, Bay)
+        .filter(floor=floor, archived_at__isnull=True)
+        .prefetch_related(Prefetch("machines", queryset=machines, to_attr="standing_here"))
+        .order_by("name", "id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def machines_on(*, member: Membership, bay: Bay) -> QuerySet[Machine]:
+    """Return the live machines that stand on a bay."""
+    return (
+        visible(member, Machine)
+        .filter(bay=bay, archived_at__isnull=True)
+        .select_related("status")
+        .order_by("title", "id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def slopes_of(*, floor: Floor, bay: Bay | None = None) -> QuerySet[FloorSlope]:
+    """Return the slopes read off a whole floor, or off one bay, newest first, with their readings."""
+    readings = FloorReading.objects.for_org(floor.organization_id).fetch_mode(models.FETCH_RAISE)
+    return (
+        FloorSlope.objects.for_org(floor.organization_id)
+        .filter(floor=floor, bay=bay)
+        .select_related("instrument", "created_by")
+        .prefetch_related(Prefetch("readings", queryset=readings))
+        .order_by("-created_at", "-id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def slopes_by_bay(*, bays: Iterable[Bay]) -> dict[UUID, FloorSlope]:
+    """Return the slope that counts on each bay: the bay's own newest, else the newest of its whole floor."""
+    bays = list(bays)
+    if not bays:
+        return {}
+    floors = {bay.floor_id for bay in bays}
+    rows = (
+        FloorSlope.objects.for_org(bays[0].organization_id)
+        .filter(floor__in=floors)
+        .order_by("created_at", "id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+    of_bay: dict[UUID, FloorSlope] = {}
+    of_floor: dict[UUID, FloorSlope] = {}
+    for slope in rows:
+        if slope.bay_id:
+            of_bay[slope.bay_id] = slope
+        else:
+            of_floor[slope.floor_id] = slope
+    found = {bay.pk: of_bay.get(bay.pk) or of_floor.get(bay.floor_id) for bay in bays}
+    return {pk: slope for pk, slope in found.items() if slope}

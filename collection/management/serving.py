@@ -1,0 +1,42 @@
+"""Serves the app on this machine alone, and says where."""
+
+import socket
+from typing import Any
+
+from django.core.management.base import CommandError
+from granian import Granian
+from granian.constants import Interfaces
+
+HOST = "127.0.0.1"
+PORT = 8000
+#: One process, so that rate limits may live in its memory; its threads share the work.
+THREADS = 8
+
+
+def add_port(parser: Any) -> None:
+    """Give a command the option that chooses its port."""
+    parser.add_argument("--port", type=int, default=PORT, help=f"port on this machine, {PORT} unless told")
+
+
+def serve(port: int, say: Any) -> None:
+    """Serve until Ctrl-C; refuse with the remedy if the port is taken."""
+    if not 1 <= port <= 65535:
+        raise CommandError(f"--port is {port}. Give a number from 1 to 65535, such as {PORT}.")
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise CommandError(
+                f"Port {port} is taken. Stop the other program, or choose another: --port {port + 1}."
+            ) from error
+    say(f"Levelbook is at http://{HOST}:{port}/ for this machine alone. Stop it with Ctrl-C.")
+    Granian(
+        "collection.wsgi:application",
+        address=HOST,
+        port=port,
+        interface=Interfaces.WSGI,
+        workers=1,
+        blocking_threads=THREADS,
+        log_level="warning",
+    ).serve()
