@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import CommandError
 from granian import Granian
 from granian.constants import Interfaces
+from granian.log import LogLevels
 
 HOST = "127.0.0.1"
 PORT = 8000
@@ -38,5 +39,5 @@ def serve(port: int, say: Any) -> None:
         interface=Interfaces.WSGI,
         workers=1,
         blocking_threads=THREADS,
-        log_level="warning",
+        log_level=LogLevels.warning,
     ).serve()

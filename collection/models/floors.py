@@ -66,6 +66,7 @@ class FloorSlope(Recorded):
     gy = models.FloatField()
     u_gx = models.FloatField()
     u_gy = models.FloatField()
+    gxgy_covariance = models.FloatField(default=0)
     engine_version = models.CharField(max_length=20)
     supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     why = models.CharField(max_length=400, blank=True)
