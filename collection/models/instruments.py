@@ -5,6 +5,8 @@ from django.db import models
 from collection.models.base import Editable, Recorded, in_range, one_of
 
 KINDS = ("digital_level", "inclinometer")
+SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
+ZERO_HIGH_ENDS = ("left", "right", "level")
 
 
 class Instrument(Editable):
@@ -25,7 +27,7 @@ class Instrument(Editable):
     class Meta:
         constraints = [
             one_of("instrument", "kind", KINDS),
-            one_of("instrument", "unit", ("deg", "mm_per_m", "in_per_ft", "percent")),
+            one_of("instrument", "unit", SLOPE_UNITS),
             in_range("instrument", "resolution_deg", 0.0001, 2),
             in_range("instrument", "accuracy_deg", 0, 5),
             in_range("instrument", "base_mm", 20, 3000),
@@ -43,11 +45,17 @@ class Instrument(Editable):
 
 
 class ZeroCheck(Recorded):
-    """One reversed pair on any steady surface: what the instrument shows when the tilt is nothing."""
+    """One reversed pair on any steady surface: what the instrument shows when the tilt is nothing.
+
+    First its marked end lies to the right, then the instrument is turned end for end on the same line.
+    Each high end is a side of the surface, as the person sees it both times.
+    """
 
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="zero_checks")
     first_text = models.CharField(max_length=24)
+    first_high = models.CharField(max_length=5)
     reversed_text = models.CharField(max_length=24)
+    reversed_high = models.CharField(max_length=5)
     unit = models.CharField(max_length=10)
     zero_deg = models.FloatField()
     u_zero_deg = models.FloatField()
@@ -55,6 +63,9 @@ class ZeroCheck(Recorded):
 
     class Meta:
         constraints = [
+            one_of("zerocheck", "unit", SLOPE_UNITS),
+            one_of("zerocheck", "first_high", ZERO_HIGH_ENDS),
+            one_of("zerocheck", "reversed_high", ZERO_HIGH_ENDS),
             in_range("zerocheck", "zero_deg", -5, 5),
             in_range("zerocheck", "u_zero_deg", 0, 5),
         ]
