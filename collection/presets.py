@@ -59,3 +59,37 @@ ACCURACY_DEG = 0.1
 ALIGNMENT_DEG = 1.0
 REPEAT_DEG = 0.03
 BASE_MM = 230.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place on the playfield by name: shares of its width from the left and of its length from the player."""
+
+    words: str
+    across: float
+    up: float
+
+
+#: Bare board is commonly found here; inserts and posts mislead a short base.
+SPOTS = {
+    "upper_left": Spot("upper left", 0.2, 0.8),
+    "upper_centre": Spot("upper centre", 0.5, 0.8),
+    "upper_right": Spot("upper right", 0.8, 0.8),
+    "left": Spot("left", 0.2, 0.5),
+    "middle": Spot("middle", 0.5, 0.5),
+    "right": Spot("right", 0.8, 0.5),
+    "lower_left": Spot("lower left", 0.2, 0.22),
+    "lower_centre": Spot("lower centre", 0.5, 0.22),
+    "lower_right": Spot("lower right", 0.8, 0.22),
+}
+#: Width and length of the playfield by body: 20 1/4 and 23 1/4 by 42 in.
+PLAYFIELDS_MM = {"standard": (514.0, 1067.0), "wide": (591.0, 1067.0), "other": (514.0, 1067.0)}
+
+#: What must be so before a reading means anything.
+PRECONDITIONS = {
+    "seated": "Playfield down and seated",
+    "balls_out": "Balls out of the trough",
+    "bolts_tight": "Leg bolts tight",
+    "off_dollies": "On its feet, off the dollies",
+    "nobody_leaning": "Nobody leaning on it",
+}
