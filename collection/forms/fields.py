@@ -13,7 +13,15 @@ from collection.forms.numbers import NotANumber, read_number, read_turns
 _ODD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
 
 
-class NumberField(forms.CharField):
+class TextField(forms.CharField):
+    """A line of text; characters that cannot be shown are refused by name."""
+
+    def to_python(self, value: Any) -> str:
+        """Return the text, or raise ValidationError with the remedy."""
+        return refuse_odd(str(super().to_python(value)))
+
+
+class NumberField(TextField):
     """A number as it was typed; ``read(text)`` gives its value, checked against the range.
 
     The cleaned value is a float, or None when the field may stay empty. ``unit`` is shown inside the field's end.
@@ -37,7 +45,7 @@ class NumberField(forms.CharField):
 
     def clean(self, value: Any) -> float | None:
         """Return the number, or raise ValidationError with the remedy."""
-        text = refuse_odd(super().clean(value))
+        text = super().clean(value)
         if not text:
             return None
         try:
@@ -73,14 +81,6 @@ class WordField(forms.ChoiceField):
         super().__init__(**kwargs)
         self.error_messages["invalid_choice"] = "Choose one of the answers shown."
         self.error_messages["required"] = "Choose one of the answers shown."
-
-
-class TextField(forms.CharField):
-    """A line of text; characters that cannot be shown are refused by name."""
-
-    def clean(self, value: Any) -> str:
-        """Return the text, or raise ValidationError with the remedy."""
-        return refuse_odd(super().clean(value))
 
 
 def refuse_odd(text: str) -> str:

@@ -108,7 +108,7 @@ class SlopeReadingForm(forms.Form):
         super().__init__(*args, **{"label_suffix": "", **kwargs})
 
 
-class BaseSlopeReadings(forms.BaseFormSet[SlopeReadingForm]):
+class BaseSlopeReadings(forms.BaseFormSet):
     """The readings of one slope: empty rows are left out; two directions at least are needed."""
 
     def clean(self) -> None:

@@ -1,0 +1,105 @@
+"""Texts that people, phones and spreadsheets put into a number field, with the documented meaning of each.
+
+A number is the meaning; None means refused with a remedy. RELIABILITY: never silently changed, never a server error.
+"""
+
+from typing import Final
+
+#: text -> meaning in a plain number field
+PLAIN: Final[dict[str, float | None]] = {
+    "0": 0.0,
+    "-0": 0.0,
+    "0.0": 0.0,
+    "6.5": 6.5,
+    "+6.5": 6.5,
+    "-0.3": -0.3,
+    "−0.3": -0.3,  # U+2212, the real minus sign that our own pages print
+    "–0.3": None,  # en dash
+    "—0.3": None,  # em dash
+    ".5": 0.5,
+    "5.": 5.0,
+    "-.5": -0.5,
+    ".": None,
+    "-": None,
+    "+": None,
+    "--1": None,
+    "+-1": None,
+    "1-": None,
+    " 6.5 ": 6.5,
+    "\t6.5": 6.5,
+    "6 .5": None,
+    "6. 5": None,
+    "1 000": None,
+    "1\u00a0000": None,
+    "1\u202f000": None,
+    "1,5": None,
+    "1,500": None,
+    "1.500,0": None,
+    "1'000": None,
+    "1_000": None,
+    "1e3": None,
+    "1E3": None,
+    "1e-400": None,
+    "1e400": None,
+    "0x10": None,
+    "0b11": None,
+    "0o7": None,
+    "１２": None,  # fullwidth digits
+    "٣": None,  # Arabic-Indic digit
+    "²": None,
+    "½": None,  # a fraction is for turns only
+    "1/2": None,
+    "6 1/2": None,
+    "Ⅳ": None,
+    "nan": None,
+    "NaN": None,
+    "inf": None,
+    "-inf": None,
+    "Infinity": None,
+    "true": None,
+    "True": None,
+    "None": None,
+    "null": None,
+    "12°": None,
+    "0.3mm/m": None,
+    "6.5 deg": None,
+    "5%": None,
+    "=1+1": None,
+    "@6.5": None,
+    "$6": None,
+    "6.5.1": None,
+    "1;2": None,
+    "6.5\n": 6.5,
+    "6\n5": None,
+    "6\x005": None,
+    "\u202e5.6": None,
+    "\ufeff6.5": None,
+    "6\u200b5": None,
+    "a": None,
+    "six": None,
+    "'; DROP TABLE survey; --": None,
+    "<b>6</b>": None,
+    "9" * 400: None,
+    "0" * 25: None,
+    "0." + "0" * 400 + "1": None,
+    "1e" + "9" * 30: None,
+}
+
+#: text -> meaning where turns are asked for; what is not here means the same as in PLAIN
+TURNS: Final[dict[str, float | None]] = {
+    "½": 0.5,
+    "1/2": 0.5,
+    "6 1/2": 6.5,
+    "6½": 6.5,
+    "6 ½": 6.5,
+    "-6 ¼": -6.25,
+    "−6 ¼": -6.25,
+    "3/4": 0.75,
+    "1/0": None,
+    "3/2": None,
+    "1//2": None,
+    "1/2/3": None,
+    "/2": None,
+    "1/": None,
+    "½½": None,
+}
