@@ -10,8 +10,8 @@ from graphlib import CycleError, TopologicalSorter
 
 from rules_source import Files, Import, imports, module_of, modules, python_files
 
-#: Every layer may use these two.
-SHARED = frozenset({"leveling.units", "leveling.errors"})
+#: Every layer may use these: the engine's version, its units and its refusals.
+SHARED = frozenset({"leveling", "leveling.units", "leveling.errors"})
 
 #: A story gets its rows through `access` and may name their tables in its own words (see `manager_faults`).
 _STORY = frozenset({"forms", "actions", "queries", "access", "models", "http", "presets"})
@@ -40,7 +40,7 @@ BELOW = {
     "actions": frozenset({"queries", "access", "models", "arrays", "routing", "presets"}),
     "queries": frozenset({"access", "models", "arrays", "routing", "presets"}),
     "access": frozenset({"models"}),
-    "arrays": frozenset({"models", "leveling"}),
+    "arrays": frozenset({"models", "presets", "engine"}),
     "routing": frozenset(),
     "models": frozenset(),
 }
@@ -57,7 +57,7 @@ DOORS = {"numpy": ("arrays",), "scipy": ("arrays",), "pyvrp": ("routing",)}
 ENGINE_ROWS = (
     ("errors", "units", "checks", "frame"),
     ("instruments", "ballroll"),
-    ("playfields", "floors", "support", "contact", "four_feet"),
+    ("playfields", "floors", "support", "contact", "four_feet", "prediction", "standing"),
     ("turns", "response", "verdicts"),
     ("drift", "placement"),
     ("simulate",),
@@ -78,14 +78,14 @@ def layer_of(module: str) -> str:
     if parts[0] == "collection":
         return parts[1] if len(parts) > 1 else "collection"
     if parts[0] == "leveling":
-        return module if module in SHARED else "leveling"
+        return module if module in SHARED else "engine"
     return ""
 
 
 def layer_faults(files: Files) -> list[str]:
     """Each import of `collection` that does not point down, and each part that has no row in the table."""
     parts = {layer_of(module): path for module, path in modules(files).items()}
-    known = BELOW.keys() | {"leveling", *SHARED}
+    known = BELOW.keys() | {"engine", *SHARED}
     faults = [f"{path}: {part} is in no layer; give it a row" for part, path in parts.items() if part not in known]
     for path, layer, found in _imports_of(files):
         if layer not in BELOW:
