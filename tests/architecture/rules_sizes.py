@@ -14,7 +14,7 @@ NOUNS = frozenset({
     "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
     "today",
 })  # fmt: skip
-LAYERS_OF_NOUNS = ("models", "queries", "actions", "forms", "views")
+LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 #: Files of a layer that are not a noun, each with its reason.
 EXTRA_FILES = (
     ("models", "base", "what every row has: organization, key, version, who and when"),
