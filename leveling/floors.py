@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from leveling.checks import FloatArray, finite, last_axis
+from leveling.checks_shapes import flags
 from leveling.errors import BadInput
 from leveling.frame import LEGS_MEANING
 
@@ -150,7 +151,7 @@ def plane_from_slopes(
     slope = np.radians(_readings("slope_deg", finite("slope_deg", slope_deg, low=-45, high=45, unit="degrees")))
     direction = np.radians(finite("direction_deg", direction_deg, low=-3600, high=3600, unit="degrees"))
     u = np.radians(finite("u_deg", u_deg, low=_SUREST, high=90, unit="degrees"))
-    slope, direction, u, keep = np.broadcast_arrays(slope, direction, u, _yes_or_no(used))
+    slope, direction, u, keep = np.broadcast_arrays(slope, direction, u, flags("used", used))
     value = np.tan(slope)
     weight = keep / (u * (1 + value**2)) ** 2
     design = np.stack([np.sin(direction), np.cos(direction)], axis=-1)
@@ -207,7 +208,7 @@ def plane_from_heights(
     if points.ndim < 2 or points.shape[-2] != heights.shape[-1]:
         raise BadInput("points_mm", f"has shape {points.shape}", "Give one point for each height")
     u = finite("u_mm", u_mm, low=_SUREST, high=_FAR_MM, unit="mm")
-    x, y, value, u, keep = np.broadcast_arrays(points[..., 0], points[..., 1], heights, u, _yes_or_no(used))
+    x, y, value, u, keep = np.broadcast_arrays(points[..., 0], points[..., 1], heights, u, flags("used", used))
     weight = keep / u**2
     total = weight.sum(axis=-1, keepdims=True)
     share = weight / np.where(total > 0, total, 1.0)
@@ -351,10 +352,3 @@ def _readings(name: str, array: FloatArray) -> FloatArray:
     if array.ndim == 0:
         raise BadInput(name, "is a single number", "Give the readings on the last axis")
     return array
-
-
-def _yes_or_no(used: ArrayLike) -> FloatArray:
-    keep = finite("used", used, low=0, high=1)
-    if not np.isin(keep, (0.0, 1.0)).all():
-        raise BadInput("used", "holds something that is not yes or no", "Give yes or no for each reading")
-    return keep

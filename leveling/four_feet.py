@@ -34,6 +34,8 @@ class Offset:
     ``pitch_deg`` and ``roll_deg`` [degree] are added to the cabinet's angles to give the playfield's.
     ``u_pitch_deg`` and ``u_roll_deg`` [degree] are standard uncertainties; the defaults are the wide prior
     of a machine nobody has surveyed (common practice, no source).
+
+    Raises BadInput if a number is not finite, an angle is beyond 45 degrees, or an uncertainty is negative.
     """
 
     pitch_deg: FloatArray
@@ -61,6 +63,8 @@ class FourFeet:
     ``pitch_deg`` and ``roll_deg`` [degree] are positive with the rear and the right side higher,
     ``twist_mm`` [mm] is positive when FL and RR stand too tall. ``covariance``, shape (..., 3, 3), is that of
     (pitch, roll, twist) in degree, degree, mm.
+
+    Raises BadInput if a number is not finite, an angle is beyond 90 degrees, or the covariance can be none.
     """
 
     pitch_deg: FloatArray

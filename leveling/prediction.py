@@ -31,6 +31,8 @@ class Turning:
 
     ``turns``, shape (..., 4) [turn], legs FL, FR, RL, RR, out positive. ``lead_mm``, shape (..., 4) or () [mm].
     ``u_turn``, shape (..., 4) or () [turn], is the standard uncertainty on each leg that turns at all.
+
+    Raises BadInput if a number is not finite or out of range, or there are not four legs.
     """
 
     turns: FloatArray

@@ -27,6 +27,8 @@ class FootHeights:
 
     ``heights_mm``, shape (..., 4) [mm], legs FL, FR, RL, RR, above the floor's own reference.
     ``covariance_mm2``, shape (..., 4, 4) [mm^2].
+
+    Raises BadInput if a number is not finite, a shape is wrong, or the covariance can be none.
     """
 
     heights_mm: FloatArray

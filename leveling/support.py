@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from leveling.checks import FloatArray, finite, last_axis
+from leveling.checks import FloatArray, finite
+from leveling.checks_shapes import flags
 from leveling.contact import ALL_BEAR, LegArray, leg_numbers
 from leveling.errors import BadInput
 from leveling.frame import LEGS_MEANING
@@ -34,6 +35,8 @@ class Stance:
     ``light`` is the leg number of the light foot (0 FL, 1 FR, 2 RL, 3 RR) or ``ALL_BEAR``. ``gap_mm`` [mm]
     is the air under it, 0 where all feet bear. ``u_gap_mm`` [mm] is its standard uncertainty; where all feet
     bear it is how large a gap of either sign may have gone unnoticed.
+
+    Raises BadInput if a number is not finite or out of range, a leg number is none, or all bear yet there is a gap.
     """
 
     light: LegArray
@@ -192,8 +195,8 @@ def push_test(gives: ArrayLike) -> Push:
 
     Returns
     -------
-    Push, each shape (...)
-        Outcome code, sign of the twist, light foot.
+    Push, each shape (...) [code, 1, leg number]
+        Outcome, sign of the twist, light foot.
 
     Raises
     ------
@@ -217,14 +220,14 @@ def push_test(gives: ArrayLike) -> Push:
     ----------
     Signs derived in DEVELOPERS.md, Geometry; pressing the corners is common practice, no source.
     """
-    number = last_axis("gives", finite("gives", gives, low=0, high=1), 4, LEGS_MEANING)
-    if not np.isin(number, (0.0, 1.0)).all():
-        raise BadInput("gives", "holds something that is not yes or no", "Give yes or no for each corner")
-    fl, fr, rl, rr = (number[..., leg] == 1 for leg in range(4))
+    corners = flags("gives", gives)
+    if corners.ndim == 0 or corners.shape[-1] != 4:
+        raise BadInput("gives", f"has shape {corners.shape}", f"Give 4 on the last axis: {LEGS_MEANING}")
+    fl, fr, rl, rr = (corners[..., leg] for leg in range(4))
     negative, positive = fl | rr, fr | rl
     outcome = np.select([negative & positive, ~negative & ~positive, (fl & rr) | (fr & rl)], [3, 2, 1], 0).astype(
         np.intp
     )
     sign = np.where(outcome == 3, 0, positive.astype(np.intp) - negative)
-    first = np.argmax(number, axis=-1)  # the front foot of a diagonal comes first in leg order
+    first = np.argmax(corners, axis=-1)  # the front foot of a diagonal comes first in leg order
     return Push(outcome=outcome, twist_sign=sign, light=np.where(sign == 0, ALL_BEAR, first))

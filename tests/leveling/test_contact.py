@@ -30,7 +30,7 @@ def test_it_lets_a_front_foot_float_whichever_leg_is_short(short_leg, twist_mm, 
 
 
 def test_the_gap_is_four_times_the_twist():
-    """CHECK_VALUES, Four feet: gap under a floating foot = 4 x twist (derived)."""
+    """Derived: for a rectangle the gap under the floating foot is 4 x twist."""
     rng = np.random.default_rng(1)
     heights = rng.normal(0, 2, (1000, 4))
     twist = heights_to_modes(heights, SQUARE).twist_mm
@@ -46,7 +46,7 @@ def test_the_rear_pair_alone_sets_the_roll():
 
 
 def test_a_rigid_cabinet_differs_from_the_four_foot_plane_by_two_twists_over_track():
-    """DESIGN section 3: 2 twist / W in roll, 0.16 degree at 0.8 mm and W = 560 (derived)."""
+    """Derived: 2 twist / W in roll, 0.16 degree at 0.8 mm and W = 560."""
     heights = np.array([0.8, -0.8, -0.8, 0.8])  # twist 0.8 mm, plane level
     stood = rest(heights, feet_mm=SQUARE)
     assert stood.roll_deg == pytest.approx(np.degrees(2 * 0.8 / 560), abs=1e-6)
@@ -86,7 +86,7 @@ def test_no_twist_leaves_all_four_down():
 
 
 def test_loads_of_four_springs_in_leg_order():
-    """CHECK_VALUES, Four feet (derived): load at (0.5 a, 0.25 b) gives .0625 .3125 .1875 .4375."""
+    """Derived: load at (0.5 a, 0.25 b) gives .0625 .3125 .1875 .4375."""
     feet = foot_positions(track_front_mm=2, track_rear_mm=2, base_mm=2)  # a = b = 1, centre at y = 1
     found = foot_loads(weight=1, load_mm=[0.5, 1.25], feet_mm=feet)
     np.testing.assert_allclose(found.loads, [0.0625, 0.3125, 0.1875, 0.4375], atol=1e-14)
@@ -94,14 +94,14 @@ def test_loads_of_four_springs_in_leg_order():
 
 
 def test_one_short_foot_moves_the_loads_alternating_around_the_table():
-    """CHECK_VALUES, Four feet (derived): W 4, k 1, d 0.4, FL short: FL 0.9, FR 1.1, RL 1.1, RR 0.9."""
+    """Derived: W 4, k 1, d 0.4, FL short: FL 0.9, FR 1.1, RL 1.1, RR 0.9."""
     feet = foot_positions(track_front_mm=2, track_rear_mm=2, base_mm=2)
     found = foot_loads(weight=4, load_mm=[0, 1], feet_mm=feet, stiffness_per_mm=1, heights_mm=[-0.4, 0, 0, 0])
     np.testing.assert_allclose(found.loads, [0.9, 1.1, 1.1, 0.9], atol=1e-14)
 
 
 def test_the_diagonals_carry_half_each_wherever_the_load_is():
-    """CHECK_VALUES, Four feet (derived), and no lift-off while |x/a| + |y/b| <= 1."""
+    """Derived, and no lift-off while |x/a| + |y/b| <= 1."""
     rng = np.random.default_rng(4)
     u, v = rng.uniform(-1, 1, (2, 500))
     x, y = (u + v) / 2, (u - v) / 2  # everywhere in |x| + |y| <= 1

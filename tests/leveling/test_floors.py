@@ -113,7 +113,7 @@ def test_readings_that_cannot_tell_get_a_code_and_stop_nobody_else():
         slope_deg=[[0.5, 0.1, 0.0], [0.5, 0.5, 0.0], [0.5, 0.0, 0.0]],
         direction_deg=[[0, 90, 0], [0, 180, 0], [0, 0, 0]],
         u_deg=0.05,
-        used=[[1, 1, 0], [1, 1, 0], [1, 0, 0]],
+        used=[[True, True, False], [True, True, False], [True, False, False]],
     )
     assert plane.outcome.tolist() == [0, 2, 1]
     assert "across" in FLOOR_OUTCOMES[2]
@@ -200,7 +200,7 @@ def test_one_many_and_none_agree():
         (lambda: plane_from_slopes(slope_deg=[50, 0], direction_deg=[0, 90], u_deg=0.1), "slope_deg"),  # a wall
         (lambda: plane_from_slopes(slope_deg=[0.5, 0], direction_deg=[0, np.inf], u_deg=0.1), "direction_deg"),
         (lambda: plane_from_slopes(slope_deg=[0.5, 0], direction_deg=[0, 90], u_deg=0), "u_deg"),  # no tool is
-        (lambda: plane_from_slopes(slope_deg=[1, 0], direction_deg=[0, 90], u_deg=1, used=[0.5, 1]), "used"),
+        (lambda: plane_from_slopes(slope_deg=[1, 0], direction_deg=[0, 90], u_deg=1, used=[1, 1]), "used"),
         (lambda: plane_from_heights(points_mm=[[0, 0]], heights_mm=[0, 1], u_mm=1), "points_mm"),  # one point
         (lambda: plane_from_heights(points_mm=[[0, 0, 0]], heights_mm=[0], u_mm=1), "points_mm"),  # in space
         (lambda: bay_floor(plane_of([0, 0]), heading_deg=np.nan, feet_mm=FEET), "heading_deg"),

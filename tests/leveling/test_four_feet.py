@@ -113,7 +113,7 @@ def test_a_rough_offset_is_good_enough_here():
 
 
 def test_one_turn_of_both_rear_levelers_near_level_and_at_pitch():
-    """DESIGN section 3 (derived): 3/8-16 UNC, B 1300 mm: 0.0700 degree near level, 0.0691 at 6.5."""
+    """Derived: 3/8-16 UNC, B 1300 mm: 0.0700 degree near level, 0.0691 at 6.5."""
     turn = 1.5875 / 1300
     assert tilted(0.0, offset_deg=0, gradient=turn) == pytest.approx(0.0700, abs=5e-5)
     assert tilted(6.5, offset_deg=0, gradient=turn) - 6.5 == pytest.approx(0.0691, abs=5e-5)

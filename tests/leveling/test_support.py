@@ -40,7 +40,7 @@ def test_a_feeler_bounds_the_gap_from_both_sides():
     ],
 )
 def test_the_push_test_tells_the_sign_and_the_foot(gives, sign, light, words):
-    push = push_test(gives)
+    push = push_test(np.array(gives, dtype=bool))
     assert (push.twist_sign, push.light) == (sign, light)
     assert words in PUSH_OUTCOMES[int(push.outcome)]
 
@@ -51,7 +51,7 @@ def test_the_push_test_reads_a_batch_like_single_rows():
     alone = [push_test(row) for row in rows]
     assert together.light.tolist() == [int(push.light) for push in alone]
     assert together.outcome.tolist() == [int(push.outcome) for push in alone]
-    assert push_test(np.zeros((0, 4))).light.shape == (0,)
+    assert push_test(np.zeros((0, 4), dtype=bool)).light.shape == (0,)
 
 
 def test_a_stance_broadcasts_and_keeps_its_numbers():
@@ -71,8 +71,8 @@ def test_a_stance_broadcasts_and_keeps_its_numbers():
         (lambda: gap_from_turns(1, lead_mm=0), "lead_mm"),
         (lambda: turns_to_bear(1, lead_mm=np.inf), "lead_mm"),
         (lambda: gap_from_feeler(0.5, 0.4), "stops_mm"),  # the blades were swapped
-        (lambda: push_test([1, 0, 0]), "gives"),  # three corners
-        (lambda: push_test([0.5, 0, 0, 0]), "gives"),  # neither yes nor no
+        (lambda: push_test([True, False, False]), "gives"),  # three corners
+        (lambda: push_test([1, 0, 0, 0]), "gives"),  # a number is no yes
     ],
 )
 def test_it_refuses_bad_input_by_name(call, name):
