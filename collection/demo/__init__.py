@@ -1,0 +1,1 @@
+"""The demo: our own invented operation, measured for two years by the engine's simulator."""
