@@ -2,9 +2,10 @@
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
+from django.conf import settings
 from django.core.cache import cache
 from django.db import connection
 from django.test import Client
@@ -15,6 +16,11 @@ from tests import worlds
 CHROMIUM = shutil.which("chromium")
 # Playwright's synchronous interface runs an event loop in this thread, beside Django's ORM.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+def pytest_configure() -> None:
+    """Hash the cast's passwords fast; what guards real ones is tested with the real hasher."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -29,10 +35,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.fixture(autouse=True)
-def _empty_cache() -> Iterator[None]:
+def _empty_cache() -> None:
     """Start each test with no rate limits in the cache."""
     cache.clear()
-    yield
 
 
 @pytest.fixture
