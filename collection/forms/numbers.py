@@ -11,6 +11,7 @@
 """
 
 import re
+from fractions import Fraction
 
 LONGEST = 24
 
@@ -55,3 +56,17 @@ def _plain(text: str) -> str:
     if len(text) > LONGEST:
         raise NotANumber(f"Write at most {LONGEST} characters.")
     return text.strip().replace("\u2212", "-")
+
+
+def written(number: float) -> str:
+    """Return a number as a person would type it, such as 560 or 1.5875."""
+    return f"{number:.10g}"
+
+
+def written_turns(turns: float) -> str:
+    """Return turns as a person would type them: 7.5 is "7 1/2", and "7.559" where no usual fraction fits."""
+    fraction = Fraction(turns).limit_denominator(8)
+    if fraction.denominator not in (1, 2, 3, 4, 6, 8) or abs(float(fraction) - turns) > 1e-6:
+        return f"{turns:.3f}".rstrip("0").rstrip(".")
+    whole, part = divmod(fraction, 1)
+    return " ".join([str(whole)] * (whole > 0 or not part) + [str(part)] * (part > 0))

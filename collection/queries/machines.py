@@ -1,14 +1,115 @@
-"""Reads about machines."""
+"""Reads about machines: lists by title or by need, and everything one machine's page shows."""
 
+import datetime
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.db import models
-from django.db.models import Case, Count, IntegerField, Q, QuerySet, Value, When
+from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Q, QuerySet, Value, When
 
 from collection.access import visible
-from collection.models import Machine, Membership
+from collection.arrays.machines import Marks, marks_of
+from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, Standing, Survey
+from collection.queries.plans import plans_of, standing_surveys
 
 NEED = ("out", "borderline", "never", "in")
+MOST_SURVEYS, MOST_PLANS, MOST_SPOTS = 60, 20, 6
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One quantity of a survey against the spec: slopes in degrees, the gap in mm."""
+
+    kind: str
+    value: float | None
+    u: float
+    tol: float
+    verdict: str
+    want: float = 0.0
+    foot: str = ""
+
+
+@dataclass(frozen=True)
+class MachineRow:
+    """One machine as lists show it."""
+
+    machine: Machine
+    bars: list[Bar]
+
+    @property
+    def verdict(self) -> str:
+        """The verdict's code."""
+        return self.machine.status.verdict
+
+    @property
+    def place(self) -> str:
+        """Site and bay, in words."""
+        bay = self.machine.bay
+        return f"{bay.floor.site.name} · {bay.name}" if bay else "Off the floor"
+
+
+@dataclass(frozen=True)
+class PitchPoint:
+    """The pitch of one survey in the history [degree]."""
+
+    when: datetime.date
+    value: float
+    u: float
+    verdict: str
+
+
+@dataclass(frozen=True)
+class PlaneSpot:
+    """Where one survey lies in roll and pitch [degree]."""
+
+    roll: float
+    pitch: float
+    u_roll: float
+    u_pitch: float
+    verdict: str
+
+
+@dataclass(frozen=True)
+class MachinePage:
+    """What the page of one machine shows beside the machine itself."""
+
+    bars: list[Bar]
+    survey: Survey | None
+    legs: list[Leg]
+    specs: list[Spec]
+    surveys: list[Survey]
+    plans: list[Plan]
+    standings: list[Standing]
+    points: list[PitchPoint]
+    spots: list[PlaneSpot]
+    events: list[tuple[datetime.date, str]]
+
+    @property
+    def spec(self) -> Spec:
+        """The spec that counts now."""
+        return self.specs[0]
+
+    @property
+    def exposures_mm(self) -> list[float | None]:
+        """How far each leveler is out, in leg order."""
+        return [leg.exposure_mm for leg in self.legs]
+
+    @property
+    def travels_mm(self) -> list[float]:
+        """The travel of each leveler, in leg order."""
+        return [leg.travel_mm for leg in self.legs]
+
+    @property
+    def unmeasured(self) -> list[str]:
+        """The legs whose exposure nobody has measured."""
+        return [leg.name for leg in self.legs if leg.exposure_mm is None]
+
+    @property
+    def padded(self) -> list[Leg]:
+        """The legs that stand on a pad or cup."""
+        return [leg for leg in self.legs if leg.pad_mm]
 
 
 def machines_of(
@@ -38,8 +139,35 @@ def machines_by_need(*, member: Membership, search: str = "") -> QuerySet[Machin
         output_field=IntegerField(),
         default=Value(len(NEED)),
     )
-    rows = machines_of(member=member, search=search)
-    return rows.annotate(need=need).order_by("need", "status__chance", "title", "id")
+    return (
+        machines_of(member=member, search=search)
+        .annotate(need=need)
+        .order_by("need", "status__chance", "title", "id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def rows_of(*, machines: Iterable[Machine]) -> list[MachineRow]:
+    """Return machines as lists show them, with bars for what was surveyed; asks the database nothing."""
+    listed = list(machines)
+    pairs = [_pair(machine) for machine in listed]
+    marks = iter(marks_of(pairs=[pair for pair in pairs if pair]))
+    return [
+        MachineRow(machine, _short(bars_of(*pair, next(marks))) if pair else [])
+        for machine, pair in zip(listed, pairs, strict=True)
+    ]
+
+
+def bars_of(survey: Survey, spec: Spec, marks: Marks) -> list[Bar]:
+    """Return the bars of pitch, roll and gap; the gap has no value where nobody checked the stance."""
+    gap_mm = None if survey.stance == "unknown" else survey.gap_mm
+    foot = survey.stance if survey.stance in ("FL", "FR", "RL", "RR") else ""
+    pitch, roll, u_pitch, u_roll = survey.pitch_deg, survey.roll_deg, survey.u_pitch_deg, survey.u_roll_deg
+    return [
+        Bar("pitch", pitch, u_pitch, spec.pitch_tolerance_deg, marks.pitch, want=spec.pitch_deg),
+        Bar("roll", roll, u_roll, spec.roll_tolerance_deg, marks.roll),
+        Bar("gap", gap_mm, 4 * survey.u_twist_mm, spec.gap_tolerance_mm, marks.gap, foot=foot),
+    ]
 
 
 def verdict_counts(*, member: Membership) -> dict[str, int]:
@@ -47,3 +175,110 @@ def verdict_counts(*, member: Membership) -> dict[str, int]:
     rows = visible(member, Machine).filter(archived_at__isnull=True)
     found = dict(rows.values_list("status__verdict").annotate(n=Count("id")).order_by())
     return {word: found.get(word, 0) for word in NEED}
+
+
+def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
+    """Return everything that the page of one machine shows."""
+    org = member.organization_id
+    legs = list(Leg.objects.for_org(org).filter(machine=machine).order_by("place"))
+    specs = list(specs_of(machine=machine))
+    surveys = list(standing_surveys(member=member, machine=machine)[:MOST_SURVEYS])
+    plans = list(plans_of(member=member, machine=machine)[:MOST_PLANS])
+    survey = surveys[0] if surveys else None
+    zone = ZoneInfo(machine.bay.floor.site.time_zone if machine.bay else "UTC")
+    return MachinePage(
+        bars=bars_of(survey, specs[0], marks_of(pairs=[(survey, specs[0])])[0]) if survey else [],
+        survey=survey,
+        legs=legs,
+        specs=specs,
+        surveys=surveys,
+        plans=plans,
+        standings=list(standings_of(machine=machine)),
+        points=[_point(each, zone) for each in reversed(surveys)],
+        spots=[_spot(each) for each in reversed(surveys[:MOST_SPOTS])],
+        events=_events(plans, surveys, zone),
+    )
+
+
+def specs_of(*, machine: Machine) -> QuerySet[Spec]:
+    """Return the specs of a machine, the one that counts first, each with who set it."""
+    return (
+        Spec.objects.for_org(machine.organization_id)
+        .filter(machine=machine)
+        .select_related("created_by")
+        .order_by("-created_at", "-id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def standings_of(*, machine: Machine) -> QuerySet[Standing]:
+    """Return where a machine was put, newest first, each with its bay and who put it there."""
+    return (
+        Standing.objects.for_org(machine.organization_id)
+        .filter(machine=machine)
+        .select_related("bay__floor__site", "created_by")
+        .order_by("-created_at", "-id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def legs_of(*, machine: Machine) -> QuerySet[Leg]:
+    """Return the four legs in leg order."""
+    rows = Leg.objects.for_org(machine.organization_id).filter(machine=machine)
+    return rows.order_by("place").fetch_mode(models.FETCH_RAISE)
+
+
+def free_bays(*, member: Membership) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Return the live bays on which no machine stands, by site, as (site, [(key, floor and bay)])."""
+    standing = Machine.objects.for_org(member.organization_id).live().filter(bay=OuterRef("pk"))
+    rows = (
+        visible(member, Bay)
+        .filter(~Exists(standing), archived_at__isnull=True, floor__archived_at__isnull=True)
+        .order_by("floor__site__name", "floor__name", "name", "id")
+        .values_list("floor__site__name", "pk", "floor__name", "name")
+    )
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for site, pk, floor, bay in rows:
+        groups.setdefault(site, []).append((str(pk), f"{floor} · {bay}"))
+    return list(groups.items())
+
+
+def site_choices(*, member: Membership) -> list[tuple[UUID, str]]:
+    """Return the live sites by name, as (key, name)."""
+    rows = visible(member, Site).filter(archived_at__isnull=True).order_by("name", "id")
+    return list(rows.values_list("pk", "name"))
+
+
+def unused_code(*, member: Membership) -> str:
+    """Return the next code of the plain series M-1, M-2 ... that no machine has."""
+    taken = Machine.objects.for_org(member.organization_id).filter(code__startswith="M-")
+    numbers = [int(code[2:]) for code in taken.values_list("code", flat=True) if code[2:].isdecimal()]
+    return f"M-{max(numbers, default=0) + 1}"
+
+
+def _pair(machine: Machine) -> tuple[Survey, Spec] | None:
+    status = machine.status
+    return (status.survey, status.spec) if status.survey and status.spec else None
+
+
+def _short(bars: list[Bar]) -> list[Bar]:
+    """Without the gap where it is no news."""
+    return [bar for bar in bars if bar.kind != "gap" or bar.verdict in ("out", "borderline")]
+
+
+def _point(survey: Survey, zone: ZoneInfo) -> PitchPoint:
+    day = survey.measured_at.astimezone(zone).date()
+    return PitchPoint(day, survey.pitch_deg, survey.u_pitch_deg, survey.verdict)
+
+
+def _spot(survey: Survey) -> PlaneSpot:
+    return PlaneSpot(survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, survey.verdict)
+
+
+def _events(plans: Sequence[Plan], surveys: Sequence[Survey], zone: ZoneInfo) -> list[tuple[datetime.date, str]]:
+    """When legs were turned, as far back as the surveys on the page reach."""
+    if not surveys:
+        return []
+    first = surveys[-1].measured_at
+    turned = [plan.turned_at for plan in plans if plan.turned_at and plan.turned_at >= first]
+    return [(at.astimezone(zone).date(), "legs turned") for at in reversed(turned)]

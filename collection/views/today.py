@@ -4,11 +4,14 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
 
-from collection.queries import machines as queries
+from collection.queries import machines as machine_queries
+from collection.queries import today as queries
 from collection.views.doors import member_view, page, paginated, search_words
 
 
+@require_safe
 def welcome(request: Any) -> HttpResponse:
     """What Levelbook is, for someone who is not signed in; members go on to Today."""
     if request.user.is_authenticated:
@@ -18,8 +21,16 @@ def welcome(request: Any) -> HttpResponse:
 
 @member_view("GET")
 def today(request: Any) -> HttpResponse:
-    """Machines by verdict: out of spec, borderline, never surveyed, in spec."""
+    """Machines by verdict: out of spec, borderline, never surveyed, in spec; for a newcomer the first steps."""
     search = search_words(request)
-    rows = paginated(request, queries.machines_by_need(member=request.member, search=search))
-    context = {"rows": rows, "search": search, "counts": queries.verdict_counts(member=request.member)}
+    rows = paginated(request, machine_queries.machines_by_need(member=request.member, search=search))
+    rows.object_list = machine_queries.rows_of(machines=rows.object_list)
+    counts = machine_queries.verdict_counts(member=request.member)
+    context = {
+        "rows": rows,
+        "search": search,
+        "counts": counts,
+        "any_machines": any(counts.values()),
+        "steps": queries.first_steps(member=request.member) if request.member.may_write else [],
+    }
     return page(request, "today/list.html", context, piece="today-rows")

@@ -1,0 +1,263 @@
+"""Forms about machines, their legs, their spec and where they stand."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from django import forms
+from django.forms.boundfield import BoundField
+
+from collection import presets
+from collection.forms.base import EditForm, WriteForm
+from collection.forms.fields import NumberField, TextField, TurnsField, WordField
+from collection.forms.numbers import written, written_turns
+
+LEGS = ("FL", "FR", "RL", "RR")
+LEG_WORDS = {"FL": "Front left", "FR": "Front right", "RL": "Rear left", "RR": "Rear right"}
+VERDICTS = [("out", "Out of spec"), ("borderline", "Borderline"), ("never", "Never surveyed"), ("in", "In spec")]
+BODIES = [(word, body.words) for word, body in presets.BODIES.items()]
+ERAS = [(word, f"{era.words}: {era.pitch_deg:g}°") for word, era in presets.ERAS.items()]
+THREADS = [*((name, f"{name}: {written(lead)} mm") for name, lead in presets.THREADS.items()), ("other", "Other")]
+STEPS = [("2", "½ turn"), ("4", "¼ turn"), ("6", "⅙ turn"), ("8", "⅛ turn")]
+EXPOSURE_UNITS = ("mm", "turns")
+
+#: Measured by the owner, or empty for the body's usual size; the database holds the same ranges.
+_SIZES = ("track_front_mm", "track_rear_mm", "base_mm")
+_MOST_EXPOSURE_MM = 200.0
+_LEG_SIZES = ("length_mm", "travel_mm", "pad_mm")
+
+Bays = list[tuple[str, list[tuple[str, str]]]]
+
+
+class BayField(forms.UUIDField):
+    """A standing place, or none. Whether it is ours and free is for the action to say."""
+
+    widget = forms.Select
+
+    def __init__(self, *, none: str, **kwargs: Any) -> None:
+        super().__init__(**{"required": False, **kwargs})
+        self.none = none
+        self.error_messages["invalid"] = "Choose one of the bays shown."
+
+    def offer(self, bays: Bays) -> None:
+        """Show these bays, by site."""
+        self.widget.choices = [("", self.none), *bays]
+
+
+def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
+    return NumberField(label=label, unit="mm", low=low, high=high, required=False, help_text=help_text)
+
+
+class MachineForm(WriteForm):
+    """What a machine is: its name, and where its feet stand. Body, era and thread have their usual numbers."""
+
+    title = TextField(label="Title", max_length=80, help_text="The game's name.")
+    code = TextField(label="Code", max_length=20, help_text="Your own label for this one machine.")
+    era = WordField(label="Era", choices=ERAS, initial="modern", help_text="With the pitch that is usual for it.")
+    body = WordField(label="Body", choices=BODIES, initial="standard")
+    track_front_mm = _size("Front feet apart", 200, 2000, "Foot centre to foot centre, left to right.")
+    track_rear_mm = _size("Rear feet apart", 200, 2000, "Foot centre to foot centre, left to right.")
+    base_mm = _size("Front feet to rear feet", 400, 3000, "Foot centre to foot centre.")
+    thread = WordField(
+        label="Thread of the levelers", choices=THREADS, initial="3/8-16 UNC",
+        help_text="With the height of one full turn. 3/8-16 is by far the commonest.",
+    )  # fmt: skip
+    lead_mm = NumberField(
+        label="Height of one full turn", unit="mm", low=0.5, high=5, required=False,
+        help_text="Only for another thread.",
+    )  # fmt: skip
+    steps_per_turn = WordField(
+        label="Turn levelers in steps of", choices=STEPS, initial="4", help_text="Finer steps are harder to count."
+    )
+    on_dollies = forms.BooleanField(
+        label="It stands on wheeled dollies", required=False, help_text="Then one lift frees all four feet."
+    )
+
+    def clean_steps_per_turn(self) -> int:
+        """The step as a whole number of steps in one turn."""
+        return int(self.cleaned_data["steps_per_turn"])
+
+    def clean(self) -> dict[str, Any]:
+        """Fill what was left empty with the body's and the thread's own numbers."""
+        found = super().clean() or self.cleaned_data
+        body, thread = found.get("body"), found.pop("thread", None)
+        if body:
+            self._fill_sizes(found, body)
+        if thread and "lead_mm" not in self.errors:
+            self._fill_lead(found, thread)
+        return found
+
+    def _fill_sizes(self, found: dict[str, Any], body: str) -> None:
+        for name in _SIZES:
+            if name in self.errors or found.get(name) is not None:
+                continue
+            if body == "other":
+                self.add_error(name, "Measure it for this body, or choose the nearest body.")
+            else:
+                found[name] = getattr(presets.BODIES[body], name)
+
+    def _fill_lead(self, found: dict[str, Any], thread: str) -> None:
+        typed = found.get("lead_mm")
+        if thread == "other" and typed is None:
+            self.add_error("lead_mm", "Write the height of one full turn of this thread.")
+        elif thread != "other" and typed not in (None, presets.THREADS[thread]):
+            usual = written(presets.THREADS[thread])
+            self.add_error("lead_mm", f"{thread} has {usual} mm. Leave it empty, or choose Other.")
+        elif thread != "other":
+            found["lead_mm"] = presets.THREADS[thread]
+
+
+class MachineNewForm(MachineForm):
+    """A new machine: what it is, where it stands, and its wanted pitch if not the usual one."""
+
+    bay = BayField(label="Where it stands", none="Not on a bay yet", help_text="Free bays.")
+    pitch_deg = NumberField(
+        label="Wanted pitch", unit="degrees", low=0, high=15, required=False,
+        help_text="Empty: as usual for its era. The maker's manual wins.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, bays: Bays, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["bay"]
+        field.offer(bays)
+
+
+class MachineEditForm(EditForm, MachineForm):
+    """An edit of a machine."""
+
+
+class LegsForm(EditForm):
+    """The four legs in one form: length, travel, how far the leveler is out, pad.
+
+    ``legs`` are the present numbers in leg order. A field that still shows what the page put there keeps its
+    number exactly, so that the rounding of a turn changes nothing.
+    """
+
+    exposure_unit = forms.ChoiceField(choices=[(unit, unit) for unit in EXPOSURE_UNITS], widget=forms.HiddenInput)
+
+    def __init__(
+        self, *args: Any, legs: list[dict[str, float | None]], lead_mm: float, unit: str, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.legs, self.lead_mm, self.unit = legs, lead_mm, unit
+        self.fields["exposure_unit"].initial = unit
+        for leg, now in zip(LEGS, legs, strict=True):
+            for name, field in self._fields_of(leg):
+                field.initial = self._written(name, now[name])
+                self.fields[f"{leg}_{name}"] = field
+
+    def clean(self) -> dict[str, Any]:
+        """Return the legs as a list of numbers in leg order."""
+        found = super().clean() or self.cleaned_data
+        found["legs"] = [self._leg(found, leg, now) for leg, now in zip(LEGS, self.legs, strict=True)]
+        return found
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """The legs alone: the other fields went into them."""
+        return {"legs": self.cleaned_data["legs"]}
+
+    @property
+    def groups(self) -> Iterator[tuple[str, str, list[BoundField]]]:
+        """The fields by leg, each with its name in short and in words."""
+        for leg in LEGS:
+            yield leg, LEG_WORDS[leg], [self[f"{leg}_{name}"] for name in ("exposure_mm", *_LEG_SIZES)]
+
+    def _fields_of(self, leg: str) -> Iterator[tuple[str, NumberField]]:
+        words = LEG_WORDS[leg].lower()
+        yield "length_mm", NumberField(label="Leg length", unit="mm", low=100, high=1500)
+        yield "travel_mm", NumberField(label="Travel of its leveler", unit="mm", low=1, high=200)
+        yield "pad_mm", NumberField(label="Pad or cup under it", unit="mm", low=0, high=100)
+        most = _MOST_EXPOSURE_MM if self.unit == "mm" else _MOST_EXPOSURE_MM / self.lead_mm
+        help_text = f"From fully in, {words}. Empty if nobody measured it."
+        kind: Any = NumberField if self.unit == "mm" else TurnsField
+        yield (
+            "exposure_mm",
+            kind(
+                label="Leveler out by", unit=self.unit, low=0, high=round(most, 3), required=False, help_text=help_text
+            ),
+        )
+
+    def _written(self, name: str, number: float | None) -> str:
+        if name == "exposure_mm" and self.unit == "turns":
+            return "" if number is None else written_turns(number / self.lead_mm)
+        return "" if number is None else written(number)
+
+    def _leg(self, found: dict[str, Any], leg: str, now: dict[str, float | None]) -> dict[str, Any]:
+        numbers = {name: self._number(found, leg, name, now) for name in ("exposure_mm", *_LEG_SIZES)}
+        exposure, travel = numbers["exposure_mm"], numbers["travel_mm"]
+        if exposure is not None and travel is not None and exposure > travel + 1e-6:
+            self.add_error(f"{leg}_exposure_mm", f"That is more than its travel of {written(travel)} mm.")
+        return numbers
+
+    def _number(self, found: dict[str, Any], leg: str, name: str, now: dict[str, float | None]) -> float | None:
+        field = f"{leg}_{name}"
+        if field in found and str(self[field].value()).strip() == self.fields[field].initial:
+            return now[name]
+        number: float | None = found.get(field)
+        in_turns = name == "exposure_mm" and self.unit == "turns"
+        return number * self.lead_mm if in_turns and number is not None else number
+
+
+class SpecForm(WriteForm):
+    """What a machine should read, and why."""
+
+    pitch_deg = NumberField(
+        label="Wanted pitch", unit="degrees", low=0, high=15, help_text="Of the playfield, rear higher."
+    )
+    pitch_tolerance_deg = NumberField(label="Pitch may differ by ±", unit="degrees", low=0.02, high=3)
+    roll_tolerance_deg = NumberField(
+        label="Roll may differ by ±", unit="degrees", low=0.02, high=3, help_text="The wanted roll is always level."
+    )
+    gap_tolerance_mm = NumberField(
+        label="Gap under a light foot, at most", unit="mm", low=0.05, high=10, help_text="0.5 mm is a third of a turn."
+    )
+    why = TextField(
+        label="Reason", max_length=400, help_text="Such as the maker's manual, or faster play for the league."
+    )
+
+
+class MoveForm(EditForm):
+    """Where a machine is put: a free bay, or off the floor."""
+
+    bay = BayField(
+        label="Put it on", none="No bay: off the floor", help_text="Free bays. Move the other machine first."
+    )
+    why = TextField(label="Note", max_length=400, required=False)
+
+    def __init__(self, *args: Any, bays: Bays, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["bay"]
+        field.offer(bays)
+
+
+def known_verdict(word: str) -> str:
+    """Return a verdict that one can filter by, or "" for all."""
+    return word if word in dict(VERDICTS) else ""
+
+
+def typed_machine(machine: Any) -> dict[str, Any]:
+    """Return what a person would have typed to describe the machine: nothing where the usual numbers hold."""
+    usual = presets.BODIES[machine.body]
+    sizes = {name: getattr(machine, name) for name in _SIZES}
+    thread = next((name for name, lead in presets.THREADS.items() if lead == machine.lead_mm), "other")
+    return {
+        **{name: getattr(machine, name) for name in ("title", "code", "era", "body", "on_dollies", "version")},
+        **{
+            name: "" if machine.body != "other" and size == getattr(usual, name) else written(size)
+            for name, size in sizes.items()
+        },
+        "thread": thread,
+        "lead_mm": written(machine.lead_mm) if thread == "other" else "",
+        "steps_per_turn": str(machine.steps_per_turn),
+    }
+
+
+def typed_spec(spec: Any) -> dict[str, Any]:
+    """Return the numbers of a spec as a person would type them; the reason is asked afresh."""
+    names = ("pitch_deg", "pitch_tolerance_deg", "roll_tolerance_deg", "gap_tolerance_mm")
+    return {name: written(getattr(spec, name)) for name in names}
+
+
+def leg_numbers(leg: Any) -> dict[str, float | None]:
+    """Return the numbers of a leg that people change."""
+    return {name: getattr(leg, name) for name in ("exposure_mm", *_LEG_SIZES)}
