@@ -93,3 +93,26 @@ PRECONDITIONS = {
     "off_dollies": "On its feet, off the dollies",
     "nobody_leaning": "Nobody leaning on it",
 }
+
+SURFACES = {
+    "concrete": "Concrete",
+    "tile": "Tile",
+    "timber": "Timber",
+    "carpet_on_concrete": "Carpet over concrete",
+    "carpet_on_timber": "Carpet over timber",
+    "other": "Other",
+}
+
+#: Directions on the floor plan, degrees clockwise from the back wall, which is at the top.
+PLAN_DIRECTIONS = {
+    0: "back wall",
+    45: "back right corner",
+    90: "right wall",
+    135: "front right corner",
+    180: "front wall",
+    225: "front left corner",
+    270: "left wall",
+    315: "back left corner",
+}
+
+SLOPE_UNITS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}

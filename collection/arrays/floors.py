@@ -14,7 +14,7 @@ from leveling.units import slope_deg
 
 @dataclass(frozen=True)
 class SlopeFit:
-    """A plane from typed slopes: gradients toward the right wall and the back wall [mm/mm], how sure, and each slope."""
+    """A plane from typed slopes: gradients toward the right and the back wall [mm/mm], how sure, and each slope."""
 
     gx: float
     gy: float
@@ -48,6 +48,14 @@ def fit_slope(
 def fall_of(slope: FloorSlope) -> Fall:
     """Return how steeply and toward where on the plan a stored slope falls."""
     return fall(_plane(slope))
+
+
+def gradient_at(*, slope: FloorSlope, bay: Bay) -> tuple[float, float]:
+    """Return the floor's gradient as a machine on this bay has it: right side higher, rear higher [mm/mm]."""
+    body = presets.BODIES["standard"]
+    feet = foot_positions(track_front_mm=body.track_front_mm, track_rear_mm=body.track_rear_mm, base_mm=body.base_mm)
+    here = bay_floor(_plane(slope), heading_deg=bay.heading_deg, feet_mm=feet)
+    return float(here.gx), float(here.gy)
 
 
 def floor_under(*, slope: FloorSlope, bay: Bay, machine: Machine) -> BayFloor:

@@ -5,29 +5,13 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from collection import presets
 from collection.forms.base import EditForm, WriteForm
 from collection.forms.fields import NumberField, TextField
 
-SURFACES = [
-    ("concrete", "Concrete"),
-    ("tile", "Tile"),
-    ("timber", "Timber"),
-    ("carpet_on_concrete", "Carpet over concrete"),
-    ("carpet_on_timber", "Carpet over timber"),
-    ("other", "Other"),
-]
-#: Directions on the floor plan, degrees clockwise from the back wall, which is at the top.
-DIRECTIONS = [
-    ("0", "back wall"),
-    ("45", "back right corner"),
-    ("90", "right wall"),
-    ("135", "front right corner"),
-    ("180", "front wall"),
-    ("225", "front left corner"),
-    ("270", "left wall"),
-    ("315", "back left corner"),
-]
-SLOPE_UNITS = [("deg", "degrees"), ("mm_per_m", "mm/m"), ("in_per_ft", "in/ft"), ("percent", "%")]
+SURFACES = list(presets.SURFACES.items())
+DIRECTIONS = [(str(degrees), words) for degrees, words in presets.PLAN_DIRECTIONS.items()]
+SLOPE_UNITS = list(presets.SLOPE_UNITS.items())
 MOST_READINGS = 8
 
 
@@ -64,9 +48,7 @@ class BayForm(WriteForm):
     y_mm = NumberField(
         label="From the front wall", unit="mm", low=0, high=200_000, help_text="To the middle of the machine."
     )
-    front_reachable = forms.BooleanField(
-        label="The front can be reached and lifted here", required=False, initial=True
-    )
+    front_reachable = forms.BooleanField(label="The front can be reached and lifted here", required=False, initial=True)
     rear_reachable = forms.BooleanField(
         label="The rear can be reached and lifted here", required=False, initial=True,
         help_text="In a row against a wall it usually cannot.",
@@ -87,7 +69,9 @@ class SlopeForm(WriteForm):
 
     unit = forms.ChoiceField(label="The level shows", choices=SLOPE_UNITS)
     instrument = forms.ChoiceField(
-        label="Measured with", required=False, help_text="Tells how sure the slope is. Leave it open for any other level."
+        label="Measured with",
+        required=False,
+        help_text="Tells how sure the slope is.",
     )
     why = TextField(label="Note", max_length=400, required=False)
 

@@ -6,10 +6,11 @@ Directions on the plan are degrees clockwise from the back wall.
 
 from django.db import models
 
+from collection import presets
 from collection.models.base import Editable, Recorded, in_range, one_of
 
-SURFACES = ("concrete", "tile", "timber", "carpet_on_concrete", "carpet_on_timber", "other")
-SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
+SURFACES = tuple(presets.SURFACES)
+SLOPE_UNITS = tuple(presets.SLOPE_UNITS)
 
 
 class Floor(Editable):
@@ -30,6 +31,11 @@ class Floor(Editable):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def surface_words(self) -> str:
+        """The surface as pages show it."""
+        return presets.SURFACES[self.surface]
 
 
 class Bay(Editable):
@@ -52,6 +58,17 @@ class Bay(Editable):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def heading_words(self) -> str:
+        """Where the machine's rear points, in words."""
+        return presets.PLAN_DIRECTIONS[round(self.heading_deg / 45) * 45 % 360]
+
+    @property
+    def reach_words(self) -> str:
+        """Which ends can be reached and lifted, in words."""
+        reached = [end for end in ("front", "rear") if getattr(self, f"{end}_reachable")]
+        return f"{' and '.join(reached)} can be lifted" if reached else "neither end can be lifted"
 
 
 class FloorSlope(Recorded):
@@ -80,6 +97,11 @@ class FloorSlope(Recorded):
         ]
         indexes = [models.Index(fields=["floor", "bay", "created_at"], name="floorslope_latest")]
 
+    @property
+    def u_mm_per_m(self) -> float:
+        """The larger of the two gradients' standard uncertainties, mm/m."""
+        return 1000 * max(self.u_gx, self.u_gy)
+
 
 class FloorReading(Recorded):
     """One slope as it was read: how much, in which unit, and toward which direction of the plan it rises."""
@@ -98,3 +120,13 @@ class FloorReading(Recorded):
             in_range("floorreading", "slope_deg", -15, 15),
             in_range("floorreading", "rises_toward_deg", 0, 360),
         ]
+
+    @property
+    def unit_words(self) -> str:
+        """The unit as pages show it."""
+        return presets.SLOPE_UNITS[self.unit]
+
+    @property
+    def direction_words(self) -> str:
+        """Toward where the floor rises, in words."""
+        return presets.PLAN_DIRECTIONS[round(self.rises_toward_deg / 45) * 45 % 360]

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Count, Prefetch, Q, QuerySet
 
 from collection.access import visible
+from collection.arrays.floors import gradient_at
 from collection.models import Bay, Floor, FloorReading, FloorSlope, Machine, Membership, Site
 
 
@@ -65,6 +66,11 @@ def slopes_of(*, floor: Floor, bay: Bay | None = None) -> QuerySet[FloorSlope]:
         .order_by("-created_at", "-id")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def gradient_under(*, bay: Bay, slope: FloorSlope | None) -> tuple[float, float] | None:
+    """Return the floor's gradient as a machine on this bay has it (right, rear higher), if it was read."""
+    return gradient_at(slope=slope, bay=bay) if slope else None
 
 
 def slopes_by_bay(*, bays: Iterable[Bay]) -> dict[UUID, FloorSlope]:

@@ -6,12 +6,13 @@ from uuid import UUID
 from django.forms.models import model_to_dict
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 
 from collection import access
 from collection.actions import floors as actions
 from collection.actions.floors import TypedSlope
 from collection.forms import floors as forms
-from collection.models import Bay, Floor
+from collection.models import Bay, Floor, Machine
 from collection.queries import floors as queries
 from collection.queries import instruments as instrument_queries
 from collection.views.doors import acted, author, member_view, page, posted
@@ -38,7 +39,9 @@ def floor_detail(request: Any, pk: UUID) -> HttpResponse:
         "floor": floor,
         "bays": bays,
         "slopes": slopes,
-        "slope_of": queries.slopes_by_bay(bays=bays),
+        "fall": (slopes[0].gx, slopes[0].gy) if slopes else None,
+        "shapes": [_shape(bay, bay.standing_here) for bay in bays],  # type: ignore[attr-defined]
+        "caption": floor.name,
     }
     return page(request, "floors/detail.html", context)
 
@@ -75,12 +78,18 @@ def bay_new(request: Any, pk: UUID) -> HttpResponse:
 def bay_detail(request: Any, pk: UUID) -> HttpResponse:
     """One bay: the floor's fall under it, and the machine that stands there."""
     bay = access.bay_for(request.member, pk)
+    slope = queries.slopes_by_bay(bays=[bay]).get(bay.pk)
+    machines = list(queries.machines_on(member=request.member, bay=bay))
     context = {
         "bay": bay,
         "floor": bay.floor,
-        "slope": queries.slopes_by_bay(bays=[bay]).get(bay.pk),
+        "slope": slope,
+        "under": queries.gradient_under(bay=bay, slope=slope),
+        "fall": (slope.gx, slope.gy) if slope else None,
         "slopes": list(queries.slopes_of(floor=bay.floor, bay=bay)[:5]),
-        "machines": list(queries.machines_on(member=request.member, bay=bay)),
+        "machines": machines,
+        "shapes": [_shape(bay, machines)],
+        "caption": bay.floor.name,
     }
     return page(request, "floors/bay.html", context)
 
@@ -139,6 +148,21 @@ def _slope_page(request: Any, floor: Floor, bay: Bay | None) -> HttpResponse:
     if saved:
         return redirect("bay", pk=bay.pk) if bay else redirect("floor", pk=floor.pk)
     return page(request, "floors/slope_form.html", context)
+
+
+def _shape(bay: Bay, machines: list[Machine]) -> dict[str, Any]:
+    """Return what the floor plan draws of a bay: its place, and the machine that stands there."""
+    shape = {
+        "label": bay.name,
+        "x_mm": bay.x_mm,
+        "y_mm": bay.y_mm,
+        "heading_deg": bay.heading_deg,
+        "url": reverse("bay", args=[bay.pk]),
+    }
+    if not machines:
+        return shape
+    machine = machines[0]
+    return {**shape, "title": machine.title, "verdict": machine.status.verdict, "body_width_mm": machine.track_front_mm}
 
 
 def _typed_slope(row: forms.SlopeReadingForm) -> TypedSlope:
