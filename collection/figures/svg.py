@@ -1,0 +1,30 @@
+"""Build SVG elements with everything escaped."""
+
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+Attribute = str | float | None
+EMPTY = mark_safe("")
+
+
+def element(name: str, *children: str, **attributes: Attribute) -> SafeString:
+    """One element. ``class_`` becomes class, ``stroke_width`` becomes stroke-width; an empty attribute is left out."""
+    given = ((_name(key), _value(value)) for key, value in attributes.items() if value not in (None, ""))
+    body = format_html_join("", "{}", ((child,) for child in children))
+    return format_html("<{0}{1}>{2}</{0}>", mark_safe(name), format_html_join("", ' {}="{}"', given), body)
+
+
+def picture(label: str, *children: str, class_: str, view_box: str = "", role: str = "img") -> SafeString:
+    """A whole figure. The label is its text alternative; without a view box it stretches with the page."""
+    title = element("title", label)
+    return element("svg", title, *children, class_=f"figure {class_}", viewBox=view_box, role=role, aria_label=label)
+
+
+def _name(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
+
+
+def _value(value: Attribute) -> str:
+    if isinstance(value, str):
+        return value
+    return f"{value:.2f}".rstrip("0").rstrip(".") if value else "0"

@@ -1,0 +1,56 @@
+"use strict";
+
+// Pages work without this file. It says "busy" on a slow form, keeps a double tap from sending twice,
+// lets the theme be chosen, and opens the print dialog.
+(() => {
+  const root = document.documentElement;
+  const sent = new Set();
+
+  document.addEventListener("submit", (event) => {
+    if (event.defaultPrevented) return; // htmx sends it and marks it busy itself
+    const form = event.target;
+    if (sent.has(form)) {
+      event.preventDefault();
+      return;
+    }
+    sent.add(form);
+    const button = event.submitter ?? form.querySelector("[type=submit]");
+    button?.classList.add("is-busy");
+    button?.setAttribute("aria-busy", "true");
+  });
+
+  // The browser may bring the page back as it was left.
+  window.addEventListener("pageshow", () => {
+    sent.clear();
+    for (const button of document.querySelectorAll(".is-busy")) {
+      button.classList.remove("is-busy");
+      button.removeAttribute("aria-busy");
+    }
+  });
+
+  const themes = { "": "as the device", light: "light", dark: "dark" };
+
+  function showTheme(button) {
+    button.textContent = `Colours: ${themes[root.dataset.theme ?? ""]}`;
+    button.hidden = false;
+  }
+
+  for (const button of document.querySelectorAll("[data-theme-button]")) {
+    showTheme(button);
+    button.addEventListener("click", () => {
+      const names = Object.keys(themes);
+      const next = names[(names.indexOf(root.dataset.theme ?? "") + 1) % names.length];
+      if (next) root.dataset.theme = next;
+      else delete root.dataset.theme;
+      document.cookie = `theme=${next}; path=/; max-age=${next ? 31536000 : 0}; samesite=lax`;
+      showTheme(button);
+    });
+  }
+
+  for (const button of document.querySelectorAll("[data-print-button]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => window.print());
+  }
+
+  requestAnimationFrame(() => requestAnimationFrame(() => root.classList.add("is-ready")));
+})();
