@@ -28,16 +28,20 @@ BODIES = {
 
 @dataclass(frozen=True)
 class Era:
-    """The wanted pitch of an era; the maker's manual wins."""
+    """The wanted pitch of an era (the maker's manual wins), and how the playfield hangs in its cabinet.
+
+    The offset is playfield minus cabinet: most of the pitch is built in, the levelers only add to it.
+    """
 
     words: str
     pitch_deg: float
+    pitch_offset_deg: float
 
 
 ERAS = {
-    "electromechanical": Era("Electromechanical", 3.5),
-    "early_solid_state": Era("Early solid-state", 5.5),
-    "modern": Era("Modern", 6.5),
+    "electromechanical": Era("Electromechanical", 3.5, 2.8),
+    "early_solid_state": Era("Early solid-state", 5.5, 4.6),
+    "modern": Era("Modern", 6.5, 5.3),
 }
 
 PITCH_TOLERANCE_DEG = 0.2
@@ -50,7 +54,7 @@ LEG_LENGTH_MM = 724.0  # 28.5 in
 #: A 2 in stem, used up to one thread diameter before the nut.
 TRAVEL_MM = 41.0
 #: How far a playfield's own hang may differ from its cabinet's tilt, before anyone measured it (standard).
-U_PITCH_OFFSET_DEG = 0.5
+U_PITCH_OFFSET_DEG = 0.8
 U_ROLL_OFFSET_DEG = 0.2
 
 #: Reads to 0.1 degree; what the maker of a plain digital level commonly states.

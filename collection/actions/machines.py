@@ -27,7 +27,8 @@ def create_machine(*, by: Author, bay: UUID | None, pitch_deg: float | None, **f
     machine = add(
         by,
         Machine(
-            id=by.key, bay=place, u_pitch_offset_deg=presets.U_PITCH_OFFSET_DEG,
+            id=by.key, bay=place, pitch_offset_deg=presets.ERAS[fields["era"]].pitch_offset_deg,
+            u_pitch_offset_deg=presets.U_PITCH_OFFSET_DEG,
             u_roll_offset_deg=presets.U_ROLL_OFFSET_DEG, **fields,
         ),
     )  # fmt: skip
