@@ -140,7 +140,9 @@ class ReadingForm(forms.Form):
             self.add_error(end, f"A level laid {data['direction']} is high at the {wanted}.")
 
 
-Readings = forms.formset_factory(ReadingForm, extra=0, max_num=MOST_READINGS, absolute_max=MOST_READINGS, validate_max=True)
+Readings = forms.formset_factory(
+    ReadingForm, extra=0, max_num=MOST_READINGS, absolute_max=MOST_READINGS, validate_max=True
+)
 
 
 class SurveyForm(WriteForm):
@@ -262,7 +264,7 @@ class SurveyForm(WriteForm):
         return data
 
     def _refuse_steep_rows(self) -> None:
-        instrument = self.cleaned_data.get("instrument") if self.is_bound and not self.errors.get("instrument") else None
+        instrument = self.cleaned_data.get("instrument")
         for form in self.rows.forms:
             if form.is_valid() and not form.is_blank:
                 form.refuse_steep(instrument.unit if instrument else "deg")

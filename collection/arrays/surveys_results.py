@@ -1,0 +1,100 @@
+"""What the engine says about a survey, as plain numbers and words."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from collection.models import Reading
+
+
+@dataclass(frozen=True)
+class SlopeFound:
+    """Pitch or roll as the board read [degree], its parts of uncertainty, how many readings, whether they agree."""
+
+    angle_deg: float
+    u_deg: float
+    u_fresh_deg: float
+    u_rounding_deg: float
+    u_common_deg: float
+    readings: int
+    agree: bool
+
+    @property
+    def known(self) -> bool:
+        """Whether anything was read in this direction."""
+        return self.readings > 0
+
+
+@dataclass(frozen=True)
+class TiltUsed:
+    """One reading, or one reversed pair, as the fit used it: its tilt, what is left over, and its budget [degree]."""
+
+    reading: Reading
+    turned: Reading | None
+    tilt_deg: float
+    residual_deg: float
+    is_odd: bool
+    resolution_deg: float
+    alignment_deg: float
+    repeat_deg: float
+    accuracy_deg: float
+    zero_deg: float
+    u_deg: float
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A verdict by the daily rule with its chance, and by the certificate rule; ``measured`` says if all was read."""
+
+    verdict: str
+    chance: float
+    certificate: str
+    provable: bool
+    measured: bool
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What one survey says.
+
+    ``pitch`` and ``roll`` are what the board read as the machine stood. ``pitch_deg`` and the like are those of the
+    plane through all four feet; the verdicts in ``judged`` (pitch, roll, twist, machine) are about these.
+    """
+
+    pitch: SlopeFound
+    roll: SlopeFound
+    pitch_deg: float
+    roll_deg: float
+    twist_mm: float
+    u_pitch_deg: float
+    u_roll_deg: float
+    u_twist_mm: float
+    light: str
+    gap_mm: float
+    u_gap_mm: float
+    feet_checked: bool
+    judged: dict[str, Judged]
+    tilts: tuple[TiltUsed, ...]
+    disagree: bool
+    next_direction: str
+
+    @property
+    def machine(self) -> Judged:
+        """The verdict on the machine."""
+        return self.judged["machine"]
+
+    @property
+    def columns(self) -> dict[str, Any]:
+        """The numbers that a survey's row keeps."""
+        return {
+            "pitch_read_deg": self.pitch.angle_deg,
+            "roll_read_deg": self.roll.angle_deg,
+            "pitch_deg": self.pitch_deg,
+            "roll_deg": self.roll_deg,
+            "twist_mm": self.twist_mm,
+            "u_pitch_deg": self.u_pitch_deg,
+            "u_roll_deg": self.u_roll_deg,
+            "u_twist_mm": self.u_twist_mm,
+            "verdict": self.machine.verdict,
+            "chance": self.machine.chance,
+            "certificate": self.machine.certificate,
+        }

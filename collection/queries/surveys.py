@@ -1,0 +1,225 @@
+"""Reads about surveys: what can be chosen, the live answer, one survey with the working behind its numbers."""
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import models
+from django.db.models import F, Max, Q, QuerySet
+
+from collection import presets
+from collection.access import visible
+from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
+from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
+from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey, ZeroCheck
+from collection.models.machines import LEGS
+
+#: Where the next reading in a direction tells most, best first.
+NEXT_SPOTS = {"along": ("middle", "left", "right"), "across": ("lower_centre", "upper_centre", "middle")}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the readings say so far against the spec, and what to do next."""
+
+    assessment: Assessment | None
+    spec: Spec
+    next_step: str
+    advice: list[str]
+
+    @property
+    def odd(self) -> list[tuple[int, TiltUsed]]:
+        """The readings that do not fit the others, each with its number."""
+        tilts = self.assessment.tilts if self.assessment else ()
+        return [(number, tilt) for number, tilt in enumerate(tilts, 1) if tilt.is_odd]
+
+
+@dataclass(frozen=True)
+class SurveyPage:
+    """One survey with its readings, the working, and its place in the record."""
+
+    survey: Survey
+    answer: Answer
+    corrected_by: Survey | None
+    is_newest: bool
+    spec_is_current: bool
+
+    @property
+    def slopes(self) -> list[tuple[str, SlopeFound, list[TiltUsed]]]:
+        """Pitch and roll as read, each with the tilts behind it."""
+        assessment = self.answer.assessment
+        if assessment is None:
+            return []
+        by_direction = {
+            direction: [tilt for tilt in assessment.tilts if tilt.reading.direction == direction]
+            for direction in ("along", "across")
+        }
+        return [
+            ("pitch", assessment.pitch, by_direction["along"]),
+            ("roll", assessment.roll, by_direction["across"]),
+        ]
+
+
+def instruments_to_use(*, member: Membership, keep: Instrument | None = None) -> list[Instrument]:
+    """Return the live instruments, those that this person used last first; ``keep`` is offered even if archived."""
+    live = Q(archived_at__isnull=True) | Q(pk=keep.pk if keep else None)
+    rows = (
+        visible(member, Instrument)
+        .filter(live)
+        .annotate(
+            mine=Max("surveys__measured_at", filter=Q(surveys__created_by=member.user_id)),
+            anyone=Max("surveys__measured_at"),
+        )
+    )
+    order = (F("mine").desc(nulls_last=True), F("anyone").desc(nulls_last=True), "name")
+    return list(rows.order_by(*order).fetch_mode(models.FETCH_RAISE))
+
+
+def plans_to_check(*, member: Membership, machine: Machine) -> list[Plan]:
+    """Return the leg plans of a machine that a check reading may belong to, newest first."""
+    rows = visible(member, Plan).filter(machine=machine, state__in=("open", "turned"))
+    return list(rows.order_by("-created_at").fetch_mode(models.FETCH_RAISE))
+
+
+def current_spec(*, machine: Machine) -> Spec | None:
+    """Return what the machine should read now."""
+    rows = Spec.objects.for_org(machine.organization_id).filter(machine=machine)
+    return rows.order_by("-created_at", "-id").first()
+
+
+def zero_on(*, instrument: Instrument, at: datetime.datetime) -> ZeroCheck | None:
+    """Return the newest zero check of an instrument that was made by then."""
+    rows = ZeroCheck.objects.for_org(instrument.organization_id).filter(instrument=instrument, created_at__lte=at)
+    return rows.order_by("-created_at", "-id").first()
+
+
+def surveys_of(*, member: Membership, machine: Machine) -> QuerySet[Survey]:
+    """Return every survey of a machine, newest first, corrected ones included."""
+    return (
+        visible(member, Survey)
+        .filter(machine=machine)
+        .select_related("instrument", "created_by")
+        .order_by("-measured_at", "-created_at")
+        .fetch_mode(models.FETCH_RAISE)
+    )
+
+
+def readings_in(*, survey: Survey) -> list[Reading]:
+    """Return the readings of a survey in their order."""
+    rows = Reading.objects.for_org(survey.organization_id).filter(survey=survey).order_by("place")
+    return list(rows.fetch_mode(models.FETCH_RAISE))
+
+
+def newest_survey(*, machine: Machine) -> Survey | None:
+    """Return the newest survey of a machine that no correction replaced."""
+    rows = Survey.objects.for_org(machine.organization_id).filter(machine=machine)
+    return rows.filter(corrections__isnull=True).order_by("-measured_at", "-created_at").first()
+
+
+def correction_of(*, survey: Survey) -> Survey | None:
+    """Return the survey that stands for this one now, through all corrections; None if it stands itself."""
+    rows = Survey.objects.for_org(survey.organization_id).filter(machine=survey.machine_id)
+    later = dict(rows.filter(supersedes__isnull=False).values_list("supersedes_id", "pk"))
+    key = survey.pk
+    while key in later:
+        key = later[key]
+    return None if key == survey.pk else rows.get(pk=key)
+
+
+def live_answer(
+    *,
+    machine: Machine,
+    spec: Spec,
+    instrument: Instrument | None,
+    readings: Sequence[dict[str, Any]],
+    measured_at: datetime.datetime,
+    stance: str = "unknown",
+    gap: float = 0.0,
+    gap_unit: str = "mm",
+) -> Answer:
+    """Return what rows that nobody saved yet would say."""
+    if instrument is None:
+        return _answer(None, spec)
+    zero = zero_on(instrument=instrument, at=measured_at)
+    inputs = inputs_of(
+        machine=machine, instrument=instrument, zero=zero, measured_at=measured_at, stance=stance, gap=gap,
+        gap_unit=gap_unit,
+    )  # fmt: skip
+    return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec)
+
+
+def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
+    """Return a survey with the working behind its numbers, made again from what the record keeps."""
+    assessment = recomputed(survey, readings_in(survey=survey))
+    newest = newest_survey(machine=survey.machine)
+    spec = current_spec(machine=survey.machine)
+    return SurveyPage(
+        survey=survey,
+        answer=_answer(assessment, survey.spec),
+        corrected_by=correction_of(survey=survey),
+        is_newest=newest is not None and newest.pk == survey.pk,
+        spec_is_current=spec is not None and spec.pk == survey.spec_id,
+    )
+
+
+def next_step_after(*, survey: Survey) -> str:
+    """Return what would make a borderline survey clear, in a few words."""
+    return next_words(recomputed(survey, readings_in(survey=survey)))
+
+
+def next_words(assessment: Assessment) -> str:
+    """Return which reading helps most next, in a few words."""
+    if not assessment.feet_checked:
+        return "Check the feet: press down on each corner"
+    direction = assessment.next_direction
+    if not direction:
+        return "More readings hardly help: use a finer level"
+    used = {tilt.reading.spot for tilt in assessment.tilts if tilt.reading.direction == direction}
+    fresh = next((spot for spot in NEXT_SPOTS[direction] if spot not in used), None)
+    if fresh is None:
+        return f"One more reading {direction}, the level laid down afresh"
+    return f"One more reading {direction}, {presets.SPOTS[fresh].words}"
+
+
+def _answer(assessment: Assessment | None, spec: Spec) -> Answer:
+    if assessment is None:
+        return Answer(None, spec, "Take one reading along and one across", [])
+    missing = [
+        direction for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)) if not slope.known
+    ]
+    if missing:
+        return Answer(assessment, spec, f"Take one reading {missing[0]}", [])
+    return Answer(assessment, spec, _step(assessment), _advice(assessment))
+
+
+def _step(assessment: Assessment) -> str:
+    if assessment.machine.verdict == "out":
+        return "Make a leg plan"
+    if assessment.machine.verdict == "in":
+        return "Nothing to turn"
+    return next_words(assessment)
+
+
+def _advice(assessment: Assessment) -> list[str]:
+    """What would make the answer surer, most useful first."""
+    advice = []
+    if not assessment.feet_checked:
+        advice.append("Nobody checked the feet, so the gap is not judged and the roll may change once all four bear.")
+    if assessment.disagree:
+        advice.append("The readings differ by more than this level explains. Take the odd one again on bare board.")
+    across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
+    worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
+    if worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
+        advice.append("Roll is unsure because the level may lie askew: butt it against a straight edge.")
+    if not assessment.machine.provable and assessment.feet_checked:
+        advice.append("This level cannot prove this tolerance by the certificate rule, whatever it shows.")
+    return advice
+
+
+def light_foot_words(survey: Survey) -> str:
+    """Return how the machine stood, in words."""
+    if survey.stance in LEGS:
+        unit = "turns until it bears" if survey.gap_unit == "turns" else "mm"
+        return f"{survey.stance} light, {survey.gap_text} {unit}"
+    return "All four feet bear" if survey.stance == "all_bearing" else "Feet not checked"
