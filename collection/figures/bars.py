@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
 
-from collection.figures.marks import kind_of, mark, placed
+from collection.figures.marks import VERDICT_WORDS, kind_of, mark, placed
 from collection.figures.svg import EMPTY, element, picture
 from collection.templatetags.units import NBSP, NOT_MEASURED, gap_text, length_text, roll_text, slope_text
 from leveling.errors import BadInput
@@ -75,7 +75,8 @@ def draw_bar(bar: Bar) -> SafeString:
 
 def bar_label(bar: Bar) -> str:
     """The bar in one sentence, for people who do not see it."""
-    return f"{bar.label}: {bar.words}, {bar.spec_words}"
+    verdict = f"{VERDICT_WORDS[bar.verdict]}, " if kind_of(bar.verdict) != "none" else ""
+    return f"{bar.label}: {bar.words}, {verdict}{bar.spec_words}"
 
 
 def _whisker(bar: Bar, value: float) -> SafeString:
