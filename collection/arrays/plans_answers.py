@@ -1,0 +1,271 @@
+"""What the engine answers to a batch of leg-plan inputs, as plain numbers and words: in, out, and nothing else.
+
+inputs -> four feet now -> legs to turn -> order of lifts -> what the playfield reads after each -> answers
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leveling.checks import FloatArray
+from leveling.contact import ALL_BEAR
+from leveling.floors import FloorPlane, bay_floor
+from leveling.four_feet import FourFeet, Offset, to_four_feet
+from leveling.frame import LEGS, foot_positions
+from leveling.prediction import Reading, Turning, after_turns, as_it_stands
+from leveling.standing import cabinet_of, foot_heights, playfield_of
+from leveling.support import Stance
+from leveling.turns import LegPlan, Limit, Outcome, PlanRequest, Remedy, plan_legs
+from leveling.verdicts_machine import MachineVerdict, Measured, Spec, judge_machine
+
+Inputs = dict[str, Any]
+Answer = dict[str, Any]
+
+#: The engine's outcomes as the record names them.
+OUTCOMES = {
+    Outcome.ALREADY_IN_SPEC: "in_spec",
+    Outcome.PLAN: "plan",
+    Outcome.NOTHING_FITS: "nothing_fits",
+    Outcome.EXPOSURE_BEYOND_TRAVEL: "exposure_beyond_travel",
+}
+ENDS = {"front": list(LEGS[:2]), "rear": list(LEGS[2:]), "all": list(LEGS)}
+_ENDS_MASK = {end: np.array([leg in legs for leg in LEGS], dtype=np.float64) for end, legs in ENDS.items()}
+#: The engine takes no longer travel; no leveler has it.
+_LONGEST_TRAVEL_MM = 150.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Course:
+    """A batch of plans: the ends in the order of lifting, and what the playfields read now and after each lift."""
+
+    plan: LegPlan
+    ends: list[list[str]]
+    readings: list[Reading]
+    verdict_now: MachineVerdict
+    verdict_after: MachineVerdict
+
+
+def answers_to(inputs: Sequence[Inputs]) -> list[Answer]:
+    """Return what the engine answers to each of a batch of inputs.
+
+    ``legs`` are in leg order with steps out positive, ``lifts`` in the order to lift, ``states`` what the playfield
+    reads as it stands: now, and after each lift.
+    """
+    if not inputs:
+        return []
+    feet = foot_positions(
+        track_front_mm=_column(inputs, "track_front_mm"),
+        track_rear_mm=_column(inputs, "track_rear_mm"),
+        base_mm=_column(inputs, "base_mm"),
+    )
+    offset = _offset(inputs)
+    now = _four_feet(inputs, feet)
+    course = _course(inputs, feet, offset, now)
+    return [_answer(course, row, each) for row, each in enumerate(inputs)]
+
+
+def _course(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> _Course:
+    plan = plan_legs(_request(inputs, feet, offset, now))
+
+    def after(turns: FloatArray) -> FourFeet:
+        turning = Turning(turns, lead_mm=_column(inputs, "lead_mm")[:, None])
+        return after_turns(before=now, turning=turning, feet_mm=feet, offset=offset)
+
+    front, rear = (plan.turns * _ENDS_MASK[end] for end in ("front", "rear"))
+    twists = [np.abs(after(turns).twist_mm) for turns in (front, rear)]
+    ends = [_order(each, plan.turns[row], [float(twist[row]) for twist in twists]) for row, each in enumerate(inputs)]
+    first = plan.turns * [_ENDS_MASK[order[0]] if order else np.zeros(4) for order in ends]
+    done = after(plan.turns)
+    return _Course(
+        plan=plan,
+        ends=ends,
+        readings=[as_it_stands(four, feet_mm=feet, offset=offset) for four in (now, after(first), done)],
+        verdict_now=_judge(inputs, now),
+        verdict_after=_judge(inputs, done),
+    )
+
+
+def _order(inputs: Inputs, turns: FloatArray, twist_mm: list[float]) -> list[str]:
+    """The ends to lift: of two, first the one that leaves the smaller gap; if alike the rear, the heavier end."""
+    moved = [end for end in ("rear", "front") if (turns * _ENDS_MASK[end]).any()]
+    if inputs["on_dollies"]:
+        return ["all"] if moved else []
+    after_front, after_rear = twist_mm
+    return moved[::-1] if after_front < after_rear - 1e-9 else moved
+
+
+def _answer(course: _Course, row: int, inputs: Inputs) -> Answer:
+    plan, ends = course.plan, course.ends[row]
+    readings = [course.readings[0]] + (course.readings[1:] if len(ends) == 2 else course.readings[2:] if ends else [])
+    states = [_state(reading, row) for reading in readings]
+    if inputs["source"] == "survey":
+        states[0] |= _as_read(inputs["survey"])
+    lift_of = {leg: number for number, end in enumerate(ends, 1) for leg in ENDS[end]}
+    legs = [_leg(plan, row, place, lift_of.get(leg), inputs) for place, leg in enumerate(LEGS)]
+    turned = [leg["name"] for leg in legs if leg["steps"]]
+    return {
+        "outcome": OUTCOMES[Outcome(int(plan.outcome[row]))],
+        "legs": legs,
+        "lifts": [
+            {"end": end, "frees": ENDS[end], "legs": [leg for leg in ENDS[end] if leg in turned]} for end in ends
+        ],
+        "states": states,
+        "total_steps": int(plan.total_steps[row]),
+        "aim_class": int(plan.aim_class[row]),
+        "in_tolerance": bool(plan.in_tolerance[row]),
+        "travel_claimed": bool(plan.travel_claimed[row]),
+        "limit": Limit(int(plan.limit[row])).name.lower(),
+        "remedy": Remedy(int(plan.remedy[row])).name.lower(),
+        "pads_mm": plan.pad_mm[row].tolist(),
+        "chance_now": float(course.verdict_now.machine.chance[row]),
+        "chance_after": float(course.verdict_after.machine.chance[row]),
+        "provable": _provable(course, row, inputs),
+    }
+
+
+def _leg(plan: LegPlan, row: int, place: int, lift: int | None, inputs: Inputs) -> Answer:
+    steps = int(plan.steps[row, place])
+    known = inputs["exposures_mm"][place] is not None
+    return {
+        "name": LEGS[place],
+        "steps": steps,
+        "steps_per_turn": inputs["steps_per_turn"],
+        "lift": lift if steps else None,
+        "height_mm": float(plan.turns[row, place]) * inputs["lead_mm"],
+        "exposure_after_mm": float(plan.exposure_after_mm[row, place]) if known else None,
+    }
+
+
+def _state(reading: Reading, row: int) -> Answer:
+    numbers = ("pitch_deg", "u_pitch_deg", "roll_deg", "u_roll_deg", "gap_mm", "u_gap_mm")
+    light = int(reading.light[row])
+    return {
+        **{name: float(getattr(reading, name)[row]) for name in numbers},
+        "foot": "" if light == ALL_BEAR else LEGS[light],
+    }
+
+
+def _as_read(survey: Inputs) -> Answer:
+    """What someone read and found is told as they know it."""
+    foot = survey["stance"] if survey["stance"] in LEGS else ""
+    return {
+        "pitch_deg": survey["pitch_read_deg"],
+        "roll_deg": survey["roll_read_deg"],
+        "gap_mm": survey["gap_mm"],
+        "foot": foot,
+    }
+
+
+def _provable(course: _Course, row: int, inputs: Inputs) -> Answer | None:
+    """Whether a machine in the middle of its spec could be proven in with the survey's instrument; None without one."""
+    if inputs["source"] == "floor":
+        return None
+    names = {"pitch": "pitch", "roll": "roll", "twist": "gap"}
+    return {shown: bool(getattr(course.verdict_now, name).provable[row]) for name, shown in names.items()}
+
+
+def _request(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> PlanRequest:
+    specs = [each["spec"] for each in inputs]
+    exposures = [each["exposures_mm"] for each in inputs]
+    flags = ("front_reachable", "rear_reachable", "on_dollies", "even_if_in_spec")
+    return PlanRequest(
+        feet_mm=feet,
+        pitch_deg=now.pitch_deg,
+        roll_deg=now.roll_deg,
+        twist_mm=now.twist_mm,
+        pitch_offset_deg=offset.pitch_deg,
+        roll_offset_deg=offset.roll_deg,
+        want_pitch_deg=_column(specs, "pitch_deg"),
+        pitch_tol_deg=_column(specs, "pitch_tolerance_deg"),
+        roll_tol_deg=_column(specs, "roll_tolerance_deg"),
+        twist_tol_mm=_column(specs, "gap_tolerance_mm") / 4,
+        lead_mm=_column(inputs, "lead_mm"),
+        step_turns=1 / _column(inputs, "steps_per_turn"),
+        exposure_mm=np.array([[exposure or 0.0 for exposure in row] for row in exposures]),
+        exposure_known=np.array([[exposure is not None for exposure in row] for row in exposures]),
+        travel_mm=np.minimum(_column(inputs, "travels_mm"), _LONGEST_TRAVEL_MM),
+        **{name: np.array([each[name] for each in inputs], dtype=np.bool_) for name in flags},
+    )
+
+
+def _judge(inputs: Sequence[Inputs], four: FourFeet) -> MachineVerdict:
+    """The verdict on the plane of all four feet, as surveys are judged; the gap only where someone checked the feet."""
+    specs = [each["spec"] for each in inputs]
+    names = ("pitch_deg", "pitch_tolerance_deg", "roll_tolerance_deg", "gap_tolerance_mm")
+    checked = [each["source"] == "floor" or each["survey"]["stance"] != "unknown" for each in inputs]
+    return judge_machine(
+        measured=Measured(
+            pitch_deg=four.pitch_deg,
+            u_pitch_deg=four.u_pitch_deg,
+            roll_deg=four.roll_deg,
+            u_roll_deg=four.u_roll_deg,
+            twist_mm=four.twist_mm,
+            u_twist_mm=four.u_twist_mm,
+            twist_known=np.array(checked),
+        ),
+        spec=Spec(**{name: _column(specs, name) for name in names}),
+    )
+
+
+def _offset(inputs: Sequence[Inputs]) -> Offset:
+    names = ("pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg")
+    return Offset(*(_column(inputs, name) for name in names))
+
+
+def _four_feet(inputs: Sequence[Inputs], feet: FloatArray) -> FourFeet:
+    """The playfields on the plane of all four feet now, each from its own source."""
+    angles, covariance = np.zeros((len(inputs), 3)), np.zeros((len(inputs), 3, 3))
+    for source, start in (("survey", _from_surveys), ("floor", _from_floors)):
+        rows = np.array([row for row, each in enumerate(inputs) if each["source"] == source], dtype=np.intp)
+        if rows.size:
+            found = start([inputs[row] for row in rows], feet[rows], _offset([inputs[row] for row in rows]))
+            angles[rows] = np.stack([found.pitch_deg, found.roll_deg, found.twist_mm], axis=-1)
+            covariance[rows] = found.covariance
+    return FourFeet(angles[:, 0], angles[:, 1], angles[:, 2], covariance)
+
+
+def _from_surveys(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset) -> FourFeet:
+    """As surveyed. The gap that a survey found moves pitch, roll and twist together; the readings move each alone."""
+    surveys = [each["survey"] for each in inputs]
+    pitch, roll, twist = (_column(surveys, name) for name in ("pitch_deg", "roll_deg", "twist_mm"))
+    variances = np.stack([_column(surveys, name) ** 2 for name in ("u_pitch_deg", "u_roll_deg", "u_twist_mm")], axis=-1)
+    light = np.array([LEGS.index(each["stance"]) if each["stance"] in LEGS else ALL_BEAR for each in surveys])
+    one_mm = to_four_feet(
+        pitch_deg=pitch,
+        roll_deg=roll,
+        covariance_deg2=np.zeros((2, 2)),
+        stance=Stance(light=light, gap_mm=np.zeros(light.shape), u_gap_mm=np.ones(light.shape)),
+        feet_mm=feet,
+        offset=offset,
+    ).covariance
+    of_gap = one_mm * (variances[:, 2] / one_mm[:, 2, 2])[:, None, None]
+    alone = np.maximum(variances - np.diagonal(of_gap, axis1=-2, axis2=-1), 0.0)
+    return FourFeet(pitch, roll, twist, of_gap + alone[:, :, None] * np.eye(3))
+
+
+def _from_floors(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset) -> FourFeet:
+    """From the floor under the bay and the legs alone; the offset's wide prior makes it unsure."""
+    floors = [each["floor"] for each in inputs]
+    u_gx, u_gy, both = (_column(floors, name) for name in ("u_gx", "u_gy", "gxgy_covariance"))
+    plane = FloorPlane(
+        gradient=np.stack([_column(floors, "gx"), _column(floors, "gy")], axis=-1),
+        covariance=np.stack([np.stack([u_gx**2, both], -1), np.stack([both, u_gy**2], -1)], axis=-2),
+        misfit=np.zeros(len(floors)),
+        outcome=np.zeros(len(floors), dtype=np.intp),
+    )
+    floor = bay_floor(plane, heading_deg=_column(floors, "heading_deg"), feet_mm=feet)
+    heights = foot_heights(
+        floor_mm=floor.heights_mm,
+        floor_covariance_mm2=floor.covariance_mm2,
+        exposure_mm=_column(inputs, "exposures_mm"),
+        leg_mm=_column(floors, "leg_mm"),
+        pad_mm=_column(floors, "pad_mm"),
+    )
+    return playfield_of(cabinet_of(heights, feet), offset)
+
+
+def _column(rows: Sequence[Inputs], name: str) -> NDArray[np.float64]:
+    return np.array([each[name] for each in rows], dtype=np.float64)
