@@ -1,25 +1,78 @@
 """The status row of a machine: what lists show, remade from the record by every action that changes it."""
 
-from django.db import transaction
-from django.db.models import Exists, OuterRef
+from typing import Any
 
-from collection.models import Machine, MachineStatus, Plan, Spec, Survey
+from django.db import transaction
+
+from collection.arrays.surveys import verdict_now
+from collection.models import Machine, MachineStatus, Plan, Spec, Standing, Survey
+from collection.queries.surveys import current_spec, newest_survey, next_step_after
+
+SURVEY_IT = "Survey it"
+SURVEY_AGAIN = "Moved since the last survey: survey it again"
+OFF_THE_FLOOR = "Off the floor: survey it where it stands next"
+READ_AGAIN = "Legs turned: read again"
+SIGN_OFF = "Sign the leg plan off"
+WORK_THE_PLAN = "Work the leg plan"
+MAKE_A_PLAN = "Make a leg plan"
+NOTHING = "Nothing to turn"
 
 
 @transaction.atomic
 def refresh_status(*, machine: Machine) -> None:
-    """Remake the status of a machine from its newest survey that stands, its spec and its open plan."""
-    corrections = Survey.objects.for_org(machine.organization_id).filter(supersedes=OuterRef("pk"))
-    surveys = Survey.objects.for_org(machine.organization_id).filter(~Exists(corrections), machine=machine)
-    survey = surveys.order_by("-measured_at", "-created_at").first()
-    spec = Spec.objects.for_org(machine.organization_id).filter(machine=machine).latest("created_at")
-    plans = Plan.objects.for_org(machine.organization_id).filter(machine=machine, state__in=("open", "turned"))
+    """Remake the status of a machine from its newest survey that stands, its spec and its unfinished plan.
+
+    A survey says nothing about another place: once moved, the machine is borderline until it is read again.
+    """
+    survey, spec = newest_survey(machine=machine), current_spec(machine=machine)
+    plan = _unfinished_plan(machine)
+    moved = survey is not None and _moved_since(survey, machine)
     MachineStatus.objects.for_org(machine.organization_id).filter(machine=machine).update(
         survey=survey,
         spec=spec,
-        plan=plans.order_by("-created_at").first(),
-        verdict=survey.verdict if survey else "never",
-        chance=survey.chance if survey else None,
-        moved_since_survey=survey is not None and survey.bay_id != machine.bay_id,
-        next_step="" if survey else "Survey it",
+        plan=plan,
+        moved_since_survey=moved,
+        **_verdict(survey, spec, plan, machine if moved else None),
     )
+
+
+def _verdict(survey: Survey | None, spec: Spec | None, plan: Plan | None, moved: Machine | None) -> dict[str, Any]:
+    """Verdict, chance and next step. ``moved`` is the machine if it was moved after the survey."""
+    if survey is None or spec is None:
+        return {"verdict": "never", "chance": None, "next_step": SURVEY_IT}
+    if moved:
+        return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if moved.bay_id else OFF_THE_FLOOR}
+    judged = verdict_now(survey, spec)
+    step = _plan_step(plan, survey) if plan else ""
+    return {
+        "verdict": judged.verdict,
+        "chance": judged.chance,
+        "next_step": step or _survey_step(judged.verdict, survey),
+    }
+
+
+def _plan_step(plan: Plan, survey: Survey) -> str:
+    """The next step of an unfinished plan; "" if the survey is newer than an untouched plan."""
+    if plan.state == "turned":
+        return SIGN_OFF if survey.plan_id == plan.pk else READ_AGAIN
+    if plan.survey_id is not None and plan.survey_id != survey.pk:
+        return ""
+    return WORK_THE_PLAN
+
+
+def _survey_step(verdict: str, survey: Survey) -> str:
+    if verdict == "borderline":
+        return next_step_after(survey=survey)
+    return MAKE_A_PLAN if verdict == "out" else NOTHING
+
+
+def _unfinished_plan(machine: Machine) -> Plan | None:
+    rows = Plan.objects.for_org(machine.organization_id).filter(machine=machine, state__in=("open", "turned"))
+    return rows.order_by("-created_at", "-id").first()
+
+
+def _moved_since(survey: Survey, machine: Machine) -> bool:
+    """Whether the machine stands elsewhere now, or stood elsewhere meanwhile."""
+    rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine)
+    meanwhile = rows.filter(created_at__gt=survey.measured_at).values_list("bay_id", flat=True)
+    return any(bay_id != survey.bay_id for bay_id in (machine.bay_id, *meanwhile))

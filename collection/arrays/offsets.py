@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from collection import presets
 from collection.arrays.floors import floor_under
 from collection.models import Bay, FloorSlope, Leg, Machine, Survey
 from leveling.four_feet import FourFeet, Offset
@@ -25,7 +26,7 @@ class OffsetLearned:
 def offset_from(
     *, survey: Survey, machine: Machine, bay: Bay, legs: Sequence[Leg], slope: FloorSlope
 ) -> OffsetLearned | None:
-    """Return the offset that one survey tells, starting from knowing nothing; None if an exposure is not known.
+    """Return the offset that one survey tells, starting from what is usual; None if an exposure is not known.
 
     Each survey starts afresh: the same level on the same floor brings the same error again, so two do not make
     the offset surer.
@@ -46,7 +47,7 @@ def offset_from(
     )
     variances = np.array([survey.u_pitch_deg**2, survey.u_roll_deg**2, survey.u_twist_mm**2])
     learned = learn_offset(
-        prior=Offset(),
+        prior=_usual(machine),
         playfield=FourFeet(
             np.array(survey.pitch_deg), np.array(survey.roll_deg), np.array(survey.twist_mm), np.diag(variances)
         ),
@@ -57,4 +58,11 @@ def offset_from(
         roll_offset_deg=float(learned.roll_deg),
         u_pitch_offset_deg=float(learned.u_pitch_deg),
         u_roll_offset_deg=float(learned.u_roll_deg),
+    )
+
+
+def _usual(machine: Machine) -> Offset:
+    """What is believed of a machine of this era before anyone measured it."""
+    return Offset(
+        presets.ERAS[machine.era].pitch_offset_deg, 0.0, presets.U_PITCH_OFFSET_DEG, presets.U_ROLL_OFFSET_DEG
     )

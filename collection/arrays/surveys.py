@@ -56,9 +56,9 @@ def readings_of(rows: Sequence[Mapping[str, Any]]) -> list[Reading]:
     """Return unsaved readings from typed rows; a row that was turned end for end gives two with one pair number."""
     readings: list[Reading] = []
     for pair, row in enumerate(rows):
-        turned = row["turned_value"] is not None
-        shared = {name: row[name] for name in ("direction", "unit", "spot", "x_mm", "y_mm")}
-        shared["pair"] = pair if turned else None
+        turned = row.get("turned_value") is not None
+        shared = {name: row.get(name) for name in ("direction", "unit", "x_mm", "y_mm")}
+        shared |= {"spot": row.get("spot", ""), "pair": pair if turned else None}
         for start, is_reversed in (("", False), ("turned_", True))[: 1 + turned]:
             end = row[f"{start}high_end"]
             tilt = signed_tilt_deg(slope_deg(row[f"{start}value"], row["unit"]), end)

@@ -100,7 +100,7 @@ def surveys_of(*, member: Membership, machine: Machine) -> QuerySet[Survey]:
         visible(member, Survey)
         .filter(machine=machine)
         .select_related("instrument", "created_by")
-        .order_by("-measured_at", "-created_at")
+        .order_by("-measured_at", "-created_at", "-id")
         .fetch_mode(models.FETCH_RAISE)
     )
 
@@ -114,7 +114,7 @@ def readings_in(*, survey: Survey) -> list[Reading]:
 def newest_survey(*, machine: Machine) -> Survey | None:
     """Return the newest survey of a machine that no correction replaced."""
     rows = Survey.objects.for_org(machine.organization_id).filter(machine=machine)
-    return rows.filter(corrections__isnull=True).order_by("-measured_at", "-created_at").first()
+    return rows.filter(corrections__isnull=True).order_by("-measured_at", "-created_at", "-id").first()
 
 
 def correction_of(*, survey: Survey) -> Survey | None:

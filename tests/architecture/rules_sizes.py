@@ -19,6 +19,10 @@ LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 EXTRA_FILES = (
     ("models", "base", "what every row has: organization, key, version, who and when"),
     ("actions", "record", "what every action shares: author, refusals, the line in the history"),
+    ("actions", "status", "the status row that every action remakes for the lists"),
+    ("arrays", "plans_answers", "what the engine answers to a batch of leg-plan inputs"),
+    ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
+    ("arrays", "offsets", "a machine's offset, learned from a survey where floor and legs are known"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "numbers", "the one strict parser of typed numbers"),

@@ -1,0 +1,241 @@
+"""Writes about surveys: record one, or correct one by another that names it."""
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.db import transaction
+
+from collection.actions.record import ActionRefused, Author, already_done, note, values
+from collection.actions.status import refresh_status
+from collection.arrays.offsets import offset_from
+from collection.arrays.surveys import assess, gap_in_mm, inputs_of, readings_of
+from collection.arrays.surveys_results import Assessment
+from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Reading, Standing, Survey
+from collection.models.machines import LEGS
+from collection.presets import PRECONDITIONS
+from collection.queries.floors import slopes_by_bay
+from collection.queries.surveys import correction_of, current_spec, newest_survey, zero_on
+from leveling import VERSION
+
+MOST_READINGS = 24
+MOST_TILT_DEG = 20.0
+MOST_GAP_MM = 20.0
+#: A phone's clock may run ahead by so much.
+_AHEAD = datetime.timedelta(minutes=10)
+#: A survey written down later says nothing sure about where the legs stand now.
+_FRESH = datetime.timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What someone saw at the machine, as both actions take it.
+
+    Each reading is a mapping: direction, text, value, unit, high_end, and if there is one turned_text, turned_value,
+    turned_high_end, spot, x_mm, y_mm. ``gap`` is in ``gap_unit``. ``measured_at`` is None for now.
+    """
+
+    readings: Sequence[Mapping[str, Any]]
+    stance: str
+    gap: float = 0.0
+    gap_text: str = ""
+    gap_unit: str = "mm"
+    measured_at: datetime.datetime | None = None
+    preconditions: Sequence[str] = ()
+    note: str = ""
+
+
+@transaction.atomic
+def record_survey(
+    *,
+    by: Author,
+    machine: Machine,
+    instrument: Instrument,
+    plan: Plan | None = None,
+    purpose: str = "",
+    **seen: Any,
+) -> Survey:
+    """Record a survey of a machine as ``Seen`` describes it, judged against the machine's present spec.
+
+    Refuses an archived machine or instrument, no reading along or across, impossible numbers, a light foot without
+    its gap, a time to come, and a plan of another machine.
+    """
+    _hold(machine)
+    if found := already_done(Survey, by):
+        return found
+    _refuse_archived(machine, instrument)
+    _refuse_plan(machine, plan)
+    spec = current_spec(machine=machine)
+    if spec is None:
+        raise ActionRefused("Nobody said what this machine should read. Set its spec first.")
+    looked = Seen(**seen)
+    survey = Survey(
+        id=by.key, machine=machine, bay_id=_bay_on(machine, looked.measured_at), instrument=instrument, spec=spec,
+        plan=plan, purpose=purpose or ("check" if plan else "routine"),
+    )  # fmt: skip
+    _store(by, survey, looked)
+    _learn_offset(by, survey)
+    refresh_status(machine=machine)
+    return survey
+
+
+@transaction.atomic
+def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen: Any) -> Survey:
+    """Record what one survey should have said, with the reason; the old one stays and names its correction.
+
+    Place, spec, plan and purpose are those of the old one. Refuses a survey that was corrected before.
+    """
+    _hold(survey.machine)
+    if found := already_done(Survey, by):
+        return found
+    if not by.why:
+        raise ActionRefused("Say what was wrong with the survey.", field="why")
+    _refuse_archived(survey.machine, instrument, but=survey.instrument_id)
+    if correction_of(survey=survey) is not None:
+        raise ActionRefused("This survey was corrected before. Correct the newest one instead.")
+    made = Survey(
+        id=by.key, machine=survey.machine, bay_id=survey.bay_id, instrument=instrument, spec=survey.spec,
+        plan_id=survey.plan_id, purpose=survey.purpose, supersedes=survey, why=by.why,
+    )  # fmt: skip
+    _store(by, made, replace(Seen(**seen), measured_at=seen.get("measured_at") or survey.measured_at))
+    _learn_offset(by, made)
+    refresh_status(machine=survey.machine)
+    return made
+
+
+def _hold(machine: Machine) -> None:
+    """Let one write about a machine's surveys go after the other."""
+    Machine.objects.for_org(machine.organization_id).select_for_update().get(pk=machine.pk)
+
+
+def _bay_on(machine: Machine, at: datetime.datetime | None) -> Any:
+    """Where the machine stood then, as far as the record goes back."""
+    if at is None:
+        return machine.bay_id
+    rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__lte=at)
+    last = rows.order_by("-created_at", "-id").first()
+    return last.bay_id if last else machine.bay_id
+
+
+def _refuse_archived(machine: Machine, instrument: Instrument, but: Any = None) -> None:
+    if machine.archived_at is not None:
+        raise ActionRefused("This machine is archived. Bring it back first.")
+    if instrument.archived_at is not None and instrument.pk != but:
+        raise ActionRefused("This instrument is archived. Choose another, or bring it back.", field="instrument")
+
+
+def _refuse_plan(machine: Machine, plan: Plan | None) -> None:
+    if plan is None:
+        return
+    if plan.machine_id != machine.pk:
+        raise ActionRefused("That leg plan is for another machine.")
+    if plan.state not in ("open", "turned"):
+        raise ActionRefused("That leg plan is closed. Survey the machine without it.")
+
+
+def _store(by: Author, survey: Survey, seen: Seen) -> None:
+    """Complete a survey with what was seen and what the engine makes of it, and store it with its readings."""
+    machine, instrument = survey.machine, survey.instrument
+    measured_at = seen.measured_at or by.at
+    _refuse_time(measured_at, by)
+    _refuse_stance(seen, machine.lead_mm)
+    readings = readings_of(seen.readings)
+    _refuse_readings(readings)
+    survey.inputs = inputs_of(
+        machine=machine,
+        instrument=instrument,
+        zero=zero_on(instrument=instrument, at=measured_at),
+        measured_at=measured_at,
+        stance=seen.stance,
+        gap=seen.gap,
+        gap_unit=seen.gap_unit,
+    )
+    assessment = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
+    for name, value in _columns(assessment).items():
+        setattr(survey, name, value)
+    survey.stance, survey.gap_unit = seen.stance, seen.gap_unit
+    survey.gap_text, survey.gap_mm = seen.gap_text, survey.inputs["stance"]["gap_mm"]
+    survey.measured_at, survey.note = measured_at, seen.note
+    survey.preconditions = [name for name in PRECONDITIONS if name in seen.preconditions]
+    survey.engine_version = VERSION
+    _save(by, survey, readings)
+
+
+def _columns(assessment: Assessment | None) -> dict[str, Any]:
+    """The numbers to store, or a refusal that names the reading that is missing."""
+    if assessment is None or not assessment.pitch.known:
+        raise ActionRefused("Take one reading along the playfield: it tells the pitch.")
+    if not assessment.roll.known:
+        raise ActionRefused("Take one reading across the playfield: it tells the roll.")
+    return assessment.columns
+
+
+def _save(by: Author, survey: Survey, readings: list[Reading]) -> None:
+    stamp = by.stamp()
+    for row in (survey, *readings):
+        for name, value in stamp.items():
+            setattr(row, name, value)
+    survey.save(force_insert=True)
+    for reading in readings:
+        reading.survey = survey
+    Reading.objects.bulk_create(readings)
+    kept = {**values(survey), "readings": [values(reading) for reading in readings]}
+    note(by, survey, "corrected" if survey.supersedes_id else "added", old={}, new=_plain(kept))
+
+
+def _plain(kept: dict[str, Any]) -> dict[str, Any]:
+    """Keys as text inside the list of readings, which JSON cannot hold otherwise."""
+    readings = [{name: str(v) if name == "survey" else v for name, v in row.items()} for row in kept["readings"]]
+    return {**kept, "readings": readings}
+
+
+def _refuse_time(measured_at: datetime.datetime, by: Author) -> None:
+    if measured_at > by.at + _AHEAD:
+        raise ActionRefused("That time is still to come. Write when it was measured.", field="measured_at")
+
+
+def _refuse_stance(seen: Seen, lead_mm: float) -> None:
+    if seen.stance not in (*LEGS, "all_bearing", "unknown"):
+        raise ActionRefused("Say which foot is light, that all four bear, or that nobody checked.", field="stance")
+    gap_mm = gap_in_mm(seen.gap, unit=seen.gap_unit, lead_mm=lead_mm)
+    if seen.stance in LEGS and not 0 < gap_mm <= MOST_GAP_MM:
+        raise ActionRefused(
+            f"Write the gap under {seen.stance}: above 0 and up to {MOST_GAP_MM:g} mm. More is not a light foot "
+            "but a leg that is off.",
+            field="gap",
+        )
+
+
+def _refuse_readings(readings: list[Reading]) -> None:
+    if len(readings) > 2 * MOST_READINGS:
+        raise ActionRefused(f"Keep to {MOST_READINGS} readings in one survey.")
+    if any(abs(reading.tilt_deg) > MOST_TILT_DEG + 1e-9 for reading in readings):
+        raise ActionRefused(f"One reading is steeper than {MOST_TILT_DEG:g}°. Check the number and its unit.")
+
+
+def _learn_offset(by: Author, survey: Survey) -> None:
+    """Keep the machine's offset if this fresh survey, on known floor and legs, tells it more surely than before."""
+    machine, bay = survey.machine, survey.bay
+    newest = newest_survey(machine=machine)
+    if bay is None or newest is None or newest.pk != survey.pk or by.at - survey.measured_at > _FRESH:
+        return
+    slope = slopes_by_bay(bays=[bay]).get(bay.pk)
+    turned = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=machine)
+    if slope is None or turned.filter(created_at__gt=survey.measured_at).exists():
+        return
+    legs = list(Leg.objects.for_org(survey.organization_id).filter(machine=machine).order_by("place"))
+    learned = offset_from(survey=survey, machine=machine, bay=bay, legs=legs, slope=slope)
+    if learned is None:
+        return
+    found: dict[str, float] = {}
+    for mode in ("pitch", "roll"):
+        if getattr(learned, f"u_{mode}_offset_deg") < getattr(machine, f"u_{mode}_offset_deg"):
+            found |= {name: getattr(learned, name) for name in (f"{mode}_offset_deg", f"u_{mode}_offset_deg")}
+    if found:
+        old = {name: getattr(machine, name) for name in found}
+        # The version stays: nobody edits these, so a machine's form that is open now must not turn stale.
+        Machine.objects.for_org(survey.organization_id).filter(pk=machine.pk).update(**found)
+        for name, value in found.items():
+            setattr(machine, name, value)
+        note(by, machine, "learned offset", old=old, new={**found, "survey": str(survey.pk)})

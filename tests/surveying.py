@@ -1,0 +1,51 @@
+"""What someone reads at a machine, as rows that the survey's actions take, and a survey made of them."""
+
+import datetime
+import uuid
+from typing import Any
+
+from collection import models
+from collection.actions.record import Author
+from collection.actions.surveys import record_survey
+from tests.factories import NOON
+
+
+def along(value: float, high_end: str = "rear", **more: Any) -> dict[str, Any]:
+    """One reading along the playfield, in degrees unless told otherwise."""
+    return _reading("along", value, high_end, **more)
+
+
+def across(value: float, high_end: str = "right", **more: Any) -> dict[str, Any]:
+    """One reading across the playfield, in degrees unless told otherwise."""
+    return _reading("across", value, high_end, **more)
+
+
+def author(member: models.Membership, at: datetime.datetime = NOON, why: str = "", key: Any = None) -> Author:
+    """Someone who writes at noon."""
+    return Author(member=member, at=at, key=key or uuid.uuid4(), why=why)
+
+
+def survey_of(
+    machine: models.Machine,
+    *,
+    by: models.Membership,
+    instrument: models.Instrument,
+    readings: list[dict[str, Any]] | None = None,
+    at: datetime.datetime = NOON,
+    **seen: Any,
+) -> models.Survey:
+    """Record a survey: in the middle of the usual spec, with all four feet bearing, unless told otherwise."""
+    return record_survey(
+        by=author(by, at),
+        machine=machine,
+        instrument=instrument,
+        readings=readings or [along(6.5, spot="middle"), across(0, "level", spot="lower_centre")],
+        **{"stance": "all_bearing", **seen},
+    )
+
+
+def _reading(direction: str, value: float, high_end: str, **more: Any) -> dict[str, Any]:
+    row = {"direction": direction, "text": f"{value:g}", "value": value, "unit": "deg", "high_end": high_end}
+    if "turned_value" in more:
+        row |= {"turned_text": f"{more['turned_value']:g}", "turned_high_end": high_end}
+    return row | more
