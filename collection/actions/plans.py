@@ -1,13 +1,14 @@
 """Writes about leg plans: make one, record what was turned, sign it off, set it aside."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 from uuid import UUID, uuid5
 
 from django.db import transaction
 
 from collection.actions.record import ActionRefused, Author, add, already_done, change, note, values
 from collection.actions.status import refresh_status
-from collection.arrays.plans import PlanWork, inputs_of
+from collection.arrays.plans import PlanWork, inputs_of, usual_work
 from collection.arrays.plans_answers import Answer, answers_to
 from collection.models import Adjustment, Leg, Machine, Plan, PlanLeg
 from collection.models.plans import TASKS
@@ -29,10 +30,11 @@ class Turned:
 
 
 @transaction.atomic
-def make_plan(*, by: Author, machine: Machine, source: str, work: PlanWork) -> Plan:
+def make_plan(*, by: Author, machine: Machine, source: str, **work: Any) -> Plan:
     """Work out what to turn, from the newest survey or from floor and legs; an unfinished older plan is set aside.
 
-    Refuses a source that does not describe the machine as it stands now.
+    ``work`` names what ``PlanWork`` holds; without it, as this machine is usually worked. Refuses a source that does
+    not describe the machine as it stands now.
     """
     if found := already_done(Plan, by):
         return found
@@ -40,7 +42,7 @@ def make_plan(*, by: Author, machine: Machine, source: str, work: PlanWork) -> P
     start = plan_start(member=by.member, machine=machine)
     _refuse_source(start, held, source)
     rows = start.rows_for(source)
-    inputs = inputs_of(rows=rows, work=work)
+    inputs = inputs_of(rows=rows, work=PlanWork(**work) if work else usual_work(machine))
     answer = answers_to([inputs])[0]
     _refuse_impossible(answer, start)
     for older in _unfinished(by, machine):
@@ -68,6 +70,7 @@ def record_turns(*, by: Author, plan: Plan, lift: int, turns_by_leg: dict[str, T
     if Adjustment.objects.for_org(by.member.organization_id).filter(pk__in=keys.values()).exists():
         return plan
     _refuse_state(plan, {"open"})
+    _refuse_moved(plan)
     _refuse_order(plan, lift)
     turned = _turned_legs(plan, lift, turns_by_leg)
     for leg, done in turned.items():
@@ -138,7 +141,8 @@ def _store_legs(by: Author, plan: Plan, machine: Machine) -> None:
 
 def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID) -> None:
     """Store what was turned at one leg, and where its leveler stands now if that was known before."""
-    row: Leg = Leg.objects.for_org(by.member.organization_id).get(machine=plan.machine_id, place=_place(plan, leg))
+    rows = Leg.objects.for_org(by.member.organization_id).filter(machine=plan.machine_id, place=_place(plan, leg))
+    row: Leg = rows.select_for_update().get()
     lead_mm = plan.machine.lead_mm
     if row.exposure_mm is not None:
         was_mm, now_mm = row.exposure_mm, row.exposure_mm + done.turns * lead_mm
@@ -207,6 +211,11 @@ def _refuse_state(plan: Plan, allowed: set[str]) -> None:
     }
     if plan.state not in allowed:
         raise ActionRefused(reasons[plan.state])
+
+
+def _refuse_moved(plan: Plan) -> None:
+    if plan.inputs["bay"] != str(plan.machine.bay_id or ""):
+        raise ActionRefused("The machine was moved after this plan was made. Set it aside and make a new one.")
 
 
 def _refuse_order(plan: Plan, lift: int) -> None:

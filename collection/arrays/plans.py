@@ -56,6 +56,7 @@ def inputs_of(*, rows: PlanRows, work: PlanWork) -> Inputs:
     start: Inputs = {"survey": _survey(rows.survey)} if rows.survey else {"floor": _floor(rows.slope, machine, legs)}
     return {
         "source": "survey" if rows.survey else "floor",
+        "bay": str(machine.bay_id or ""),
         **start,
         **_columns(machine, "track_front_mm", "track_rear_mm", "base_mm", "lead_mm"),
         **_columns(machine, "pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg"),

@@ -31,6 +31,9 @@ OUTCOMES = {
     Outcome.NOTHING_FITS: "nothing_fits",
     Outcome.EXPOSURE_BEYOND_TRAVEL: "exposure_beyond_travel",
 }
+#: The engine's daily verdicts, in the order of its codes, and its quantities, as the record names them.
+DAILY = ("in", "borderline", "out", "not_measured")
+QUANTITIES = {"pitch": "pitch", "roll": "roll", "twist": "gap", "machine": "machine"}
 ENDS = {"front": list(LEGS[:2]), "rear": list(LEGS[2:]), "all": list(LEGS)}
 _ENDS_MASK = {end: np.array([leg in legs for leg in LEGS], dtype=np.float64) for end, legs in ENDS.items()}
 #: The engine takes no longer travel; no leveler has it.
@@ -120,8 +123,8 @@ def _answer(course: _Course, row: int, inputs: Inputs) -> Answer:
         "limit": Limit(int(plan.limit[row])).name.lower(),
         "remedy": Remedy(int(plan.remedy[row])).name.lower(),
         "pads_mm": plan.pad_mm[row].tolist(),
-        "chance_now": float(course.verdict_now.machine.chance[row]),
-        "chance_after": float(course.verdict_after.machine.chance[row]),
+        "verdict_now": _verdict(course.verdict_now, row),
+        "verdict_after": _verdict(course.verdict_after, row),
         "provable": _provable(course, row, inputs),
     }
 
@@ -149,22 +152,27 @@ def _state(reading: Reading, row: int) -> Answer:
 
 
 def _as_read(survey: Inputs) -> Answer:
-    """What someone read and found is told as they know it."""
+    """What someone read and found is told as they know it; no gap where nobody checked the feet."""
     foot = survey["stance"] if survey["stance"] in LEGS else ""
     return {
         "pitch_deg": survey["pitch_read_deg"],
         "roll_deg": survey["roll_read_deg"],
-        "gap_mm": survey["gap_mm"],
+        "gap_mm": None if survey["stance"] == "unknown" else survey["gap_mm"],
         "foot": foot,
     }
+
+
+def _verdict(verdict: MachineVerdict, row: int) -> Answer:
+    """The daily verdict on each quantity and on the machine, with the machine's chance of being in spec."""
+    codes = {shown: DAILY[int(getattr(verdict, name).daily[row])] for name, shown in QUANTITIES.items()}
+    return {**codes, "chance": float(verdict.machine.chance[row])}
 
 
 def _provable(course: _Course, row: int, inputs: Inputs) -> Answer | None:
     """Whether a machine in the middle of its spec could be proven in with the survey's instrument; None without one."""
     if inputs["source"] == "floor":
         return None
-    names = {"pitch": "pitch", "roll": "roll", "twist": "gap"}
-    return {shown: bool(getattr(course.verdict_now, name).provable[row]) for name, shown in names.items()}
+    return {shown: bool(getattr(course.verdict_now, name).provable[row]) for name, shown in QUANTITIES.items()}
 
 
 def _request(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> PlanRequest:

@@ -74,6 +74,13 @@ class LiftForm(WriteForm):
         return self.cleaned_data
 
     @property
+    def rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        """The fields of the lift shown, by leg: its name, its turns, its way."""
+        shown = str(self["lift"].value() or "")
+        legs = self.lifts[int(shown) - 1] if shown in ("1", "2")[: len(self.lifts)] else []
+        return [(leg, self[f"turns_{leg.lower()}"], self[f"way_{leg.lower()}"]) for leg in legs]
+
+    @property
     def legs(self) -> list[str]:
         """The legs that this lift frees."""
         number = self.cleaned_data.get("lift") or 0

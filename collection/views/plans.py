@@ -1,0 +1,91 @@
+"""Pages about leg plans: make one, work it lift by lift, sign it off or set it aside."""
+
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+
+from collection import access
+from collection.actions import plans as actions
+from collection.actions.plans import Turned
+from collection.forms.base import WriteForm
+from collection.forms.plans import LiftForm, PlanForm, SetAsideForm, SignOffForm
+from collection.models import Plan
+from collection.queries import plans as queries
+from collection.views.doors import acted, author, member_view, page, posted
+
+
+@member_view("GET", "POST", write=True)
+def plan_new(request: Any, pk: UUID) -> HttpResponse:
+    """Make a leg plan of a machine, from its newest survey or from floor and legs alone."""
+    machine = access.machine_for(request.member, pk)
+    start = queries.plan_start(member=request.member, machine=machine)
+    form = PlanForm(posted(request), initial={**start.usual, **_source(request)})
+    plan = acted(form, lambda: actions.make_plan(by=author(request, form), machine=machine, **form.values))
+    if plan:
+        return redirect("plan", pk=plan.pk)
+    return page(request, "plans/form.html", {"form": form, "machine": machine, "start": start})
+
+
+@member_view("GET")
+def plan_detail(request: Any, pk: UUID) -> HttpResponse:
+    """One leg plan: a card for each lift, what the playfield should read, the work afterwards."""
+    return _plan_page(request, access.plan_for(request.member, pk))
+
+
+@member_view("POST", write=True)
+def plan_turned(request: Any, pk: UUID) -> HttpResponse:
+    """Record what was turned in one lift."""
+    plan = access.plan_for(request.member, pk)
+    form = LiftForm(request.POST, lifts=queries.legs_by_lift(plan=plan), auto_id="lift_%s")
+
+    def record() -> Plan:
+        lift, turned = form.values["lift"], form.values["turned"]
+        turns_by_leg = None if turned is None else {leg: Turned(*done) for leg, done in turned.items()}
+        return actions.record_turns(by=author(request, form), plan=plan, lift=lift, turns_by_leg=turns_by_leg)
+
+    if done := acted(form, record):
+        anchor = "after" if done.state == "turned" else f"lift-{form.cleaned_data['lift'] + 1}"
+        return redirect(f"{reverse('plan', args=[plan.pk])}#{anchor}")
+    return _plan_page(request, plan, lift_form=form)
+
+
+@member_view("POST", write=True)
+def plan_sign_off(request: Any, pk: UUID) -> HttpResponse:
+    """Sign a plan off, each item of the work afterwards ticked or a remark given."""
+    plan = access.plan_for(request.member, pk)
+    form = SignOffForm(request.POST, auto_id="sign_%s")
+    if acted(form, lambda: actions.sign_off(by=author(request, form), plan=plan, **form.values)):
+        return redirect("plan", pk=plan.pk)
+    return _plan_page(request, plan, sign_form=form)
+
+
+@member_view("POST", write=True)
+def plan_set_aside(request: Any, pk: UUID) -> HttpResponse:
+    """Set an unfinished plan aside, with a reason."""
+    plan = access.plan_for(request.member, pk)
+    form = SetAsideForm(request.POST, auto_id="aside_%s")
+    if acted(form, lambda: actions.set_aside(by=author(request, form, why=form.cleaned_data["why"]), plan=plan)):
+        return redirect("plan", pk=plan.pk)
+    return _plan_page(request, plan, aside_form=form)
+
+
+def _plan_page(request: Any, plan: Plan, **refused: WriteForm) -> HttpResponse:
+    """Show a plan with its forms; the one that was refused keeps what was typed."""
+    seen = queries.plan_page(member=request.member, plan=plan)
+    forms = {
+        "lift_form": LiftForm(initial=seen.typed_now, lifts=queries.legs_by_lift(plan=plan), auto_id="lift_%s"),
+        "sign_form": SignOffForm(auto_id="sign_%s"),
+        "aside_form": SetAsideForm(auto_id="aside_%s"),
+        **refused,
+    }
+    form = next(iter(refused.values()), None)
+    return page(request, "plans/detail.html", {"plan": plan, "seen": seen, "form": form, **forms})
+
+
+def _source(request: Any) -> dict[str, str]:
+    """The source that the address asks for, if it is one."""
+    source = request.GET.get("source", "")
+    return {"source": source} if source in ("survey", "floor") else {}
