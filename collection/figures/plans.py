@@ -19,6 +19,8 @@ from collection.templatetags.units import fall_text, slope_text
 _WIDTH = 358.0
 _MARGIN = 22.0
 _MOST_HEIGHT = 460.0
+_LETTER = 6.8  # px that a letter of the labels is wide, on average
+_OVERHANG = 4.0  # px that a label may stand over its machine
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ def _bay(bay: BayShape, x: float, y: float, scale: float) -> SafeString:
         element("path", d=f"M{-width / 2:.1f} {depth / 2:.1f}H{width / 2:.1f}", class_="bay-player"),
         transform=f"rotate({bay.heading_deg:g})",
     )
-    shown = [(0.0, element("text", bay.label, y=4, class_="bay-label middle"))]
+    shown = [(0.0, element("text", _fitted(bay.label, width), y=4, class_="bay-label middle"))]
     if bay.slope is not None and any(bay.slope):
         arrow = element("path", d="M-8 0H7M2 -4.5L7.5 0L2 4.5", class_="bay-fall")
         shown.append((-0.3, element("g", arrow, transform=f"rotate({_downhill_deg(bay.slope):.1f})")))
@@ -89,6 +91,13 @@ def _bay(bay: BayShape, x: float, y: float, scale: float) -> SafeString:
     if not bay.url:
         return body
     return element("a", element("title", f"{bay.label} {bay.title or 'empty'}"), body, href=bay.url, class_="bay-link")
+
+
+def _fitted(label: str, width: float) -> str:
+    """As much of the label as fits on the machine: all of it, its last word ("Bay 2": 2), or its beginning."""
+    last = label.rsplit(maxsplit=1)[-1] if label.strip() else ""
+    most = max(1, int((width + _OVERHANG) / _LETTER))
+    return next((text for text in (label, last) if len(text) <= most), label[:most].rstrip())
 
 
 def _bay_class(bay: BayShape) -> str:

@@ -113,6 +113,14 @@ def test_a_machine_has_its_own_size_on_the_plan() -> None:
     assert float(outline["height"]) == pytest.approx(1310 * scale, abs=0.01)
 
 
+@pytest.mark.parametrize(("label", "shown"), [("7", "7"), ("Bay 12", "12"), ("Doorway", "Door"), ("", "")])
+def test_a_label_too_long_for_the_machine_is_shortened_but_told_in_full(label: str, shown: str) -> None:
+    root = tree(figures.floor_plan(8000, 6000, [{**bay_at(1000, 1000), "label": label, "url": "/b/"}]))
+    assert (of_class(root, "bay-label")[0].text or "") == shown
+    assert f"{label} empty" in root.attrib["aria-label"]
+    assert of_class(root, "bay-link")[0].find("title").text == f"{label} empty"
+
+
 @pytest.mark.parametrize(
     ("heading_deg", "x", "y"),
     [(0, 0, 1), (90, -1, 0), (180, 0, -1), (270, 1, 0)],
