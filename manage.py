@@ -3,9 +3,14 @@
 
 import os
 import sys
+from pathlib import Path
 
 from django.core.management import execute_from_command_line
 
+DEMO_FOLDER = Path(__file__).resolve().parent / "var" / "demo"
+
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["demo"]:  # the demo keeps a book of its own, beside nobody's work
+        os.environ.setdefault("LEVELBOOK_DATA", str(DEMO_FOLDER))
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "collection.settings")
     execute_from_command_line(sys.argv)

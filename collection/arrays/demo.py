@@ -25,6 +25,8 @@ _SHEET = {
     "zero_deg": 0.0,
     "u_zero_deg": 0.1,
 }
+#: A well-kept operation: feet settle slowly, and a machine is shoved about once in two years.
+_DRIFT = {"creep_mm": 0.012, "jumps_per_year": 0.5, "jump_mm": 1.0}
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ class Truth:
         hang = np.array([spot.pitch_offset_deg for spot in spots])
         self._machines = replace(made, offset_pitch_deg=hang + self._rng.normal(0, 0.3, count))
         self._floor_mm = self._heights(slopes_deg, spots)
-        self._moved_mm = simulate_floors.drifted(rng=self._rng, count=count, days=days)
+        self._moved_mm = simulate_floors.drifted(rng=self._rng, count=count, days=days, **_DRIFT)
         sheet = Level(**{name: np.array(value) for name, value in _SHEET.items()})
         self._level = simulate_work.make_levels(rng=self._rng, count=1, sheet=sheet)
 

@@ -45,11 +45,11 @@ SITES = (
     ),
     DemoSite(
         "Ferry Hall", "Pier 3", "Europe/London", "Badge from the ticket office. No lifting during boarding.",
-        (DemoFloor("Waiting hall", "concrete", 20000, 9000, 0.05, -0.6, 8, against_a_wall=True),),
+        (DemoFloor("Waiting hall", "concrete", 20000, 9000, 0.05, -0.3, 8, against_a_wall=True),),
     ),
     DemoSite(
         "Hollow Barn", "Reedbed Farm", "Europe/London", "Private. The floor falls to the big door.",
-        (DemoFloor("Threshing floor", "concrete", 12000, 8000, 0.0, -0.9, 9),),
+        (DemoFloor("Threshing floor", "concrete", 12000, 8000, 0.0, 0.5, 9),),
     ),
     DemoSite(
         "Heron Launderette", "51 Causeway", "Europe/London", "Two machines by the window.",

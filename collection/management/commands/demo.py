@@ -1,0 +1,58 @@
+"""`manage.py demo`: build our invented operation, print what is out of spec with the turns for each, serve."""
+
+import secrets
+from typing import Any
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from collection.access import member_of
+from collection.demo import cast
+from collection.demo.build import build
+from collection.demo.table import out_of_spec
+from collection.management.serving import add_port, serve
+from collection.models import Membership, Organization, User
+from collection.queries.machines import verdict_counts
+
+
+class Command(BaseCommand):
+    """Build the demo once, print its table, then serve it with the sign-in printed."""
+
+    help = "Build our invented operation, print what is out of spec with the turns, and serve it."
+
+    def add_arguments(self, parser: Any) -> None:
+        """Add --port and --no-serve."""
+        add_port(parser)
+        parser.add_argument("--no-serve", action="store_true", help="stop after the table")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Migrate, build if it is not there yet, print, serve."""
+        call_command("migrate", verbosity=0)
+        member = self._member()
+        context = {"rows": out_of_spec(member=member), "counts": verdict_counts(member=member)}
+        self.stdout.write(render_to_string("demo/table.txt", context))
+        if options["no_serve"]:
+            return
+        password = secrets.token_urlsafe(9)
+        member.user.set_password(password)
+        member.user.save(update_fields=["password"])
+        self.stdout.write(f"\nSign in as {cast.EMAIL} with the password {password} (new at each start).")
+        serve(options["port"], self.stdout.write)
+
+    @transaction.atomic
+    def _member(self) -> Membership:
+        """Return the demo's owner; refuse to mix the demo with somebody's own book."""
+        user = User.objects.filter(email=cast.EMAIL).first()
+        if user is None:
+            if Organization.objects.exists():
+                raise CommandError("This book holds somebody's own work. Leave LEVELBOOK_DATA and DATABASE_URL unset.")
+            self.stdout.write("Building two years of an invented operation:")
+            user = User.objects.create_user(cast.EMAIL)
+            return build(user=user, now=timezone.now(), say=self.stdout.write)
+        member = member_of(user, None)
+        if member is None:
+            raise CommandError("The demo has lost its owner. Delete its folder, var/demo, and run this again.")
+        return member
