@@ -1,10 +1,14 @@
 """Small worlds with a name. The cast: Alice owns a route, Bob is her technician, Vera reads one site of hers,
 Charlie owns another business and must see nothing, Dana is signed in and belongs nowhere."""
 
+import datetime
 from dataclasses import dataclass
+from functools import cached_property
 
 from collection import models
+from collection.actions.plans import make_plan
 from tests import factories as make
+from tests.surveying import across, along, author, survey_of
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,18 @@ class TernTaproom:
     bay: models.Bay
     machine: models.Machine
     instrument: models.Instrument
+
+    @cached_property
+    def survey(self) -> models.Survey:
+        """Bob's survey: half a degree too flat, left high. Made when first asked for."""
+        readings = [along(6.0, spot="middle"), across(0.3, "left", spot="lower_centre")]
+        return survey_of(self.machine, by=self.people.bob, instrument=self.instrument, readings=readings)
+
+    @cached_property
+    def plan(self) -> models.Plan:
+        """Bob's open leg plan from that survey. Made when first asked for."""
+        at = self.survey.measured_at + datetime.timedelta(minutes=5)
+        return make_plan(by=author(self.people.bob, at), machine=self.machine, source="survey")
 
 
 def tern_taproom() -> TernTaproom:
