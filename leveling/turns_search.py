@@ -1,0 +1,186 @@
+"""The search of a leg plan: the fewest lifts, legs, class and steps, exactly, for a whole batch.
+
+For one lattice point (a, b) two numbers are left, the shifts m of the front pair and q of the rear pair, and
+only q - m matters for pitch. Steps |m| + |m + a| are least, and flat, for m between 0 and -a, and grow by 2
+with each step beyond; the rear pair likewise. So for any band of pitch the best (m, q) needs no search: keep
+each pair on its flat part and move beyond only as far as pitch demands. FL stays untouched where m = 0, FR
+where m = -a, RL where q = 0, RR where q = -b. Nine ways to hold the pairs,
+
+    front pair free, FL held, FR held      times      rear pair free, RL held, RR held
+
+cover every set of legs: each way gives its cheapest (class, steps) for that point, and the cheapest of all
+ways and points by (lifts, legs, class, steps) is the optimum.
+"""
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from leveling.checks import FloatArray
+from leveling.turns_lattice import EDGE, BoolArray, IntArray, Lattice, Points, Range, Runs
+
+_FREE, _LEFT_HELD, _RIGHT_HELD = range(3)
+_HOLDS = (_FREE, _LEFT_HELD, _RIGHT_HELD)
+
+
+@dataclass(frozen=True, eq=False)
+class Best:
+    """The cheapest plan of each row.
+
+    ``found``, shape (rows,) [yes or no], tells whether there is one. ``steps``, shape (rows, 4) [step, out
+    positive], are for FL, FR, RL, RR, all 0 where there is none.
+    """
+
+    found: BoolArray
+    steps: IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Choices:
+    """Points with their level in roll and twist, what travel leaves to m and q, and what pitch asks of p."""
+
+    at: Points
+    level: IntArray
+    m: Range
+    q: Range
+    runs: Runs
+    nearest_p: IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Offers:
+    """One plan each: its row, its cost as one whole number, and its steps, shape (4, offers)."""
+
+    row: IntArray
+    cost: IntArray
+    steps: IntArray
+
+
+def fewest_steps(lattice: Lattice, levels: FloatArray) -> Best:
+    rows = lattice.gy.size
+    best = Best(found=np.zeros(rows, dtype=bool), steps=np.zeros((rows, 4), dtype=np.int64))
+    for part in lattice.parts(levels[-1]):
+        some, bands = lattice.take(part), levels[:, part]
+        choices = _choices(some, bands)
+        offers = _joined([_offers(some, choices, way) for way in product(_HOLDS, _HOLDS)])
+        chosen = _cheapest(some, offers)
+        best.found[part][offers.row[chosen]] = True
+        best.steps[part][offers.row[chosen]] = offers.steps[:, chosen].T
+    return best
+
+
+def _choices(lattice: Lattice, levels: FloatArray) -> _Choices:
+    at = lattice.points(levels[-1])
+    level = (lattice.worst_ratio(at) > levels[:, at.row] + EDGE).sum(axis=0)
+    inside = level < len(levels)
+    at = at.take(inside)
+    m, q = lattice.shifts(at)
+    return _Choices(at, level[inside], m, q, lattice.runs(levels), lattice.nearest_p())
+
+
+def _held(shift: Range, difference: IntArray, way: int) -> Range:
+    """Shifts that leave the held leg untouched; low above high where travel forbids that."""
+    if way == _FREE:
+        return shift
+    untouched = -difference if way == _RIGHT_HELD else np.zeros_like(difference)
+    return np.maximum(shift[0], untouched), np.minimum(shift[1], untouched)
+
+
+def _flat(shift: Range, difference: IntArray) -> Range:
+    """The shifts among ``shift`` that cost the fewest steps."""
+    return np.clip(np.minimum(0, -difference), *shift), np.clip(np.maximum(0, -difference), *shift)
+
+
+def _offers(lattice: Lattice, choices: _Choices, way: tuple[int, int]) -> _Offers:
+    """Return the cheapest plan of every point that has one when the pairs are held in this way."""
+    at, runs = choices.at, choices.runs
+    m, q = _held(choices.m, at.a, way[0]), _held(choices.q, at.b, way[1])
+    lean = at.b - at.a  # p = 2 (q - m) + lean
+    parity = lean & 1
+    p = 2 * (q[0] - m[1]) + lean, 2 * (q[1] - m[0]) + lean
+    meets = (p[0] <= runs.high[-1, at.row, parity]) & (p[1] >= runs.low[-1, at.row, parity])
+    ok = np.flatnonzero(meets & (m[0] <= m[1]) & (q[0] <= q[1]))
+    at, lean, parity, level = at.take(ok), lean[ok], parity[ok], choices.level[ok]
+    m, q, p = ((low[ok], high[ok]) for low, high in (m, q, p))
+
+    low, high = runs.low[:, at.row, parity], runs.high[:, at.row, parity]
+    level = np.maximum(level, ((p[0] > high) | (p[1] < low)).sum(axis=0))
+    here = level, np.arange(level.size)
+    flat_m, flat_q = _flat(m, at.a), _flat(q, at.b)
+    flat_p = 2 * (flat_q[0] - flat_m[1]) + lean, 2 * (flat_q[1] - flat_m[0]) + lean
+    # On the flat parts as near as can be in pitch, and beyond them only as far as the band demands.
+    best = np.clip(choices.nearest_p[at.row, parity], *flat_p)
+    best = np.clip(best, np.maximum(p[0], low[here]), np.minimum(p[1], high[here]))
+    apart = (best - lean) // 2
+    # Beyond the flat part the front goes first: it is the lighter end.
+    shift = np.clip(np.clip(flat_m[0], flat_q[0] - apart, flat_q[1] - apart), *m)
+    steps = np.stack([shift, shift + at.a, shift + apart, shift + apart + at.b])
+    return _Offers(row=at.row, cost=_cost(steps, level, lattice.one_lift[at.row]), steps=steps)
+
+
+def _cost(steps: IntArray, level: IntArray, one_lift: BoolArray) -> IntArray:
+    """Lifts, legs, class and steps, in this order of importance, as one whole number."""
+    turned = steps != 0
+    front, rear = turned[:2].any(axis=0), turned[2:].any(axis=0)
+    lifts = np.where(one_lift, front | rear, front.astype(np.int64) + rear)
+    return ((lifts * 5 + turned.sum(axis=0)) * 5 + level) * (1 << 24) + np.abs(steps).sum(axis=0)
+
+
+def _joined(offers: list[_Offers]) -> _Offers:
+    return _Offers(
+        row=np.concatenate([some.row for some in offers]),
+        cost=np.concatenate([some.cost for some in offers]),
+        steps=np.concatenate([some.steps for some in offers], axis=1),
+    )
+
+
+def _cheapest(lattice: Lattice, offers: _Offers) -> IntArray:
+    """Return one offer for each row that has any: least cost, then nearest, then least to do at the rear."""
+    kept = np.arange(offers.row.size)
+    kept = kept[least_of_row(offers.row, offers.cost)]
+    kept = kept[least_of_row(offers.row[kept], _far(lattice, offers.row[kept], offers.steps[:, kept]))]
+    kept = kept[least_of_row(offers.row[kept], np.abs(offers.steps[2:, kept]).sum(axis=0))]
+    return kept[np.unique(offers.row[kept], return_index=True)[1]]
+
+
+def least_of_row(row: IntArray, value: FloatArray | IntArray) -> BoolArray:
+    """Tell which entries have the least value of their row, ties included.
+
+    Parameters
+    ----------
+    row : ndarray, shape (n,) [row]
+        The row of each entry, from 0.
+    value : ndarray, shape (n,) [any unit]
+        What is compared; values within 1e-9 are a tie.
+
+    Returns
+    -------
+    ndarray, shape (n,) [yes or no]
+        True at the least of each row.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not agree, by NumPy.
+
+    Examples
+    --------
+    >>> least_of_row(np.array([0, 0, 2, 2]), np.array([3, 1, 5, 5])).tolist()
+    [False, True, True, True]
+
+    References
+    ----------
+    Definition of the least, derived in DEVELOPERS.md, Geometry.
+    """
+    least = np.full(row.max(initial=-1) + 1, np.inf)
+    np.minimum.at(least, row, value.astype(np.float64))
+    return value <= least[row] + EDGE
+
+
+def _far(lattice: Lattice, row: IntArray, steps: IntArray) -> FloatArray:
+    """Return the sum of the squared deviations, each over its aim."""
+    fl, fr, rl, rr = steps
+    at = Points(row=row, a=fr - fl, b=rr - rl)
+    pitch = lattice.pitch_ratio(row, rl + rr - fl - fr)
+    return pitch**2 + lattice.roll_ratio(at) ** 2 + lattice.twist_ratio(at) ** 2
