@@ -322,7 +322,9 @@ def foot_loads(
     share = 1 / 4 + (plane_response(feet) * (load - feet.mean(axis=-2))[..., :, None]).sum(axis=-2)
     four = weights * share + stiffness * twist * unit
     # One foot pulls: take its load away along the only mode that keeps force and moments, which is twist.
-    light = np.where((four < 0).any(axis=-1), np.argmin(four, axis=-1), ALL_BEAR).astype(np.intp)
+    # The first to come off is the one with the least load for its share of that mode.
+    first = np.argmin(four / np.abs(unit), axis=-1)
+    light = np.where((four < 0).any(axis=-1), first, ALL_BEAR).astype(np.intp)
     excess = (four * at_leg(light)).sum(axis=-1) / np.where(light == ALL_BEAR, 1, _pick(unit, light))
     three = np.where(at_leg(light) == 1, 0.0, four - excess[..., None] * unit)
     gap = -excess / stiffness[..., 0] / np.where(light == ALL_BEAR, 1, _pick(null, light))

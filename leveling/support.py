@@ -231,3 +231,40 @@ def push_test(gives: ArrayLike) -> Push:
     sign = np.where(outcome == 3, 0, positive.astype(np.intp) - negative)
     first = np.argmax(corners, axis=-1)  # the front foot of a diagonal comes first in leg order
     return Push(outcome=outcome, twist_sign=sign, light=np.where(sign == 0, ALL_BEAR, first))
+
+
+def stance_of(light: ArrayLike, gap: Gap) -> Stance:
+    """Return the stance from which foot is light and the gap that was found.
+
+    Parameters
+    ----------
+    light : array_like of int, shape (...) [leg number]
+        The light foot, or ``ALL_BEAR`` where no foot seemed light.
+    gap : Gap, each shape (...) [mm]
+        The gap under it; where all seemed to bear, the gap that could have gone unnoticed.
+
+    Returns
+    -------
+    Stance, each shape (...) [leg number, mm]
+        Where all bear, the gap is 0 and its uncertainty is the root mean square of what could be there.
+
+    Raises
+    ------
+    BadInput
+        If a number is not finite or out of range, or an entry is not a leg number.
+
+    Examples
+    --------
+    >>> blade = gap_from_feeler([0.4, 0.0], [0.45, 0.05])  # under FR a blade goes, elsewhere not the thinnest
+    >>> stance = stance_of([1, ALL_BEAR], blade)
+    >>> stance.gap_mm.tolist(), stance.u_gap_mm.tolist()  # doctest: +NUMBER
+    ([0.425, 0.0], [0.0144, 0.0289])
+
+    References
+    ----------
+    Second moment about zero, JCGM 100:2008 (GUM), C.2.12 and 4.3.7.
+    """
+    leg = leg_numbers("light", light)
+    bears = leg == ALL_BEAR
+    u_gap = np.where(bears, np.hypot(gap.gap_mm, gap.u_gap_mm), gap.u_gap_mm)
+    return Stance(light=leg, gap_mm=np.where(bears, 0.0, gap.gap_mm), u_gap_mm=u_gap)

@@ -134,6 +134,17 @@ def test_loads_and_rest_agree_when_the_springs_are_stiff():
     np.testing.assert_allclose(found.gap_mm, stood.gap_mm, atol=1e-7)
 
 
+def test_of_two_short_feet_the_right_one_hangs_on_feet_of_unequal_track():
+    """Fixed 2026-11-25: with unequal tracks the foot with the most negative spring need not be the one that hangs."""
+    rng = np.random.default_rng(7)
+    feet = foot_positions(track_front_mm=400, track_rear_mm=700, base_mm=1250)
+    twist = rng.normal(0, 1, (500, 4))
+    load = np.stack([rng.uniform(-60, 60, 500), rng.uniform(400, 800, 500)], axis=-1)
+    found = foot_loads(weight=1, load_mm=load, feet_mm=feet, stiffness_per_mm=50, heights_mm=twist)
+    assert (found.outcome == 1).mean() > 0.9
+    assert (found.loads >= -1e-12).all()
+
+
 def test_it_says_when_the_machine_tips():
     tipped = foot_loads(weight=1, load_mm=[400, 650], feet_mm=SQUARE)
     assert tipped.outcome == 2

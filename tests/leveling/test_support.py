@@ -5,7 +5,7 @@ import pytest
 
 from leveling.contact import ALL_BEAR
 from leveling.errors import BadInput
-from leveling.support import PUSH_OUTCOMES, Stance, gap_from_feeler, gap_from_turns, push_test, turns_to_bear
+from leveling.support import PUSH_OUTCOMES, Stance, gap_from_feeler, gap_from_turns, push_test, stance_of, turns_to_bear
 
 FL, FR, RL, RR = range(4)
 LEAD_MM = 1.5875  # ASME B1.1, 3/8-16 UNC: 16 threads per inch
@@ -79,3 +79,10 @@ def test_it_refuses_bad_input_by_name(call, name):
     with pytest.raises(BadInput) as refused:
         call()
     assert refused.value.name == name
+
+
+def test_a_stance_from_a_feeler_knows_what_it_could_not_notice():
+    """A uniform gap from 0 to s of either sign: root mean square s / sqrt 3."""
+    stance = stance_of([FR, ALL_BEAR], gap_from_feeler([0.4, 0.0], [0.45, 0.05]))
+    np.testing.assert_allclose(stance.gap_mm, [0.425, 0.0], atol=1e-15)
+    np.testing.assert_allclose(stance.u_gap_mm, [0.025 / np.sqrt(3), 0.05 / np.sqrt(3)], atol=1e-15)
