@@ -106,7 +106,7 @@ def chance_inside(*, value: ArrayLike, u: ArrayLike, low: ArrayLike, high: Array
     )
     if (floor > ceiling).any():
         raise BadInput("low", "is above high", "Give the lower limit as low")
-    below, above = _sigmas(floor - centre, width), _sigmas(ceiling - centre, width)
+    below, above = _sigmas(floor, centre, width), _sigmas(ceiling, centre, width)
     below = np.where((width == 0) & (floor <= centre), -np.inf, below)
     above = np.where((width == 0) & (ceiling >= centre), np.inf, above)
     # far above the limit both tails are near 1: subtract the small ones instead
@@ -214,9 +214,9 @@ def judge(
         known=known_here,
     )
     inside = (centre >= floor) & (centre <= ceiling)
-    guard = ndtri(rule.confidence) * width
     best = _best_chance(width, floor, ceiling)
-    proven_out = ~inside & ((centre <= floor - guard) | (centre >= ceiling + guard))
+    guard = ndtri(rule.confidence)
+    proven_out = ~inside & ((_sigmas(floor, centre, width) >= guard) | (_sigmas(ceiling, centre, width) <= -guard))
     return Verdict(
         chance=np.where(known_here, chance, 0.0),
         best_chance=np.where(known_here, best, 0.0),
@@ -240,8 +240,10 @@ def _limit(name: str, value: ArrayLike) -> FloatArray:
     return limit
 
 
-def _sigmas(distance: FloatArray, u: FloatArray) -> FloatArray:
+def _sigmas(limit: FloatArray, value: FloatArray, u: FloatArray) -> FloatArray:
+    """How far a limit lies above the value, in standard uncertainties; too far for a number is infinitely far."""
     with np.errstate(over="ignore"):
+        distance = limit - value
         sigmas = distance / np.where(u > 0, u, 1.0)
     return np.where((u == 0) & (distance != 0), np.copysign(np.inf, distance), sigmas)
 
