@@ -1,8 +1,9 @@
 """What happens around every view: who acts, and how a refusal is told."""
 
 from collections.abc import Callable
+from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import render
 
 from collection.access import member_of
@@ -20,6 +21,33 @@ class MemberMiddleware:
         chosen = request.session.get("organization") if user.is_authenticated else None
         request.member = member_of(user, chosen) if user.is_authenticated else None  # type: ignore[attr-defined]
         return self.get_response(request)
+
+
+class AccountPagesMiddleware:
+    """Holds the account library's pages to our rules: GET, HEAD and POST only, and 422 for a form with errors."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
+        """Refuse other methods: the library takes PUT for POST."""
+        if _is_account_page(request) and request.method not in ("GET", "HEAD", "POST"):
+            return HttpResponseNotAllowed(["GET", "HEAD", "POST"])
+        return None
+
+    def process_template_response(self, request: HttpRequest, response: Any) -> Any:
+        """Answer 422, not 200, when a form comes back with what is wrong."""
+        form = (response.context_data or {}).get("form")
+        if _is_account_page(request) and response.status_code == 200 and form is not None and form.errors:
+            response.status_code = 422
+        return response
+
+
+def _is_account_page(request: HttpRequest) -> bool:
+    return request.resolver_match is not None and (request.resolver_match.url_name or "").startswith("account_")
 
 
 class RefusalMiddleware:

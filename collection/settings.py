@@ -46,6 +46,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "collection.middleware.MemberMiddleware",
+    "collection.middleware.AccountPagesMiddleware",
     "collection.middleware.RefusalMiddleware",
 ]
 
@@ -88,7 +89,16 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "today"
 ACCOUNT_ADAPTER = "collection.adapters.AccountAdapter"
-ACCOUNT_FORMS = {"signup": "collection.forms.people.SignUpForm"}
+ACCOUNT_FORMS = {
+    "login": "collection.forms.people.SignInForm",
+    "signup": "collection.forms.people.SignUpForm",
+    "add_email": "collection.forms.people.AddressForm",
+    "change_password": "collection.forms.people.PasswordForm",
+    "set_password": "collection.forms.people.FirstPasswordForm",
+    "reset_password": "collection.forms.people.ForgottenForm",
+    "reset_password_from_key": "collection.forms.people.NewPasswordForm",
+    "reauthenticate": "collection.forms.people.AgainForm",
+}
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None

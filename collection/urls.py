@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from collection.views import floors, instruments, machines, people, plans, sites, today
+from collection.views import floors, instruments, machines, people, plans, sites, surveys, today
 
 urlpatterns = [
     path("", today.welcome, name="welcome"),
@@ -36,6 +36,10 @@ urlpatterns = [
     path("instruments/<uuid:pk>/", instruments.instrument_detail, name="instrument"),
     path("instruments/<uuid:pk>/edit/", instruments.instrument_edit, name="instrument_edit"),
     path("instruments/<uuid:pk>/zero/", instruments.instrument_zero, name="instrument_zero"),
+    path("machines/<uuid:pk>/surveys/new/", surveys.survey_new, name="survey_new"),
+    path("machines/<uuid:pk>/surveys/answer/", surveys.survey_answer, name="survey_answer"),
+    path("surveys/<uuid:pk>/", surveys.survey_detail, name="survey"),
+    path("surveys/<uuid:pk>/correct/", surveys.survey_correct, name="survey_correct"),
     path("machines/<uuid:pk>/plans/new/", plans.plan_new, name="plan_new"),
     path("plans/<uuid:pk>/", plans.plan_detail, name="plan"),
     path("plans/<uuid:pk>/turned/", plans.plan_turned, name="plan_turned"),

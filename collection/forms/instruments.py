@@ -47,6 +47,11 @@ class InstrumentForm(WriteForm):
         help_text="Lay it down 5 times on one spot: a little under half of largest minus smallest.",
     )  # fmt: skip
 
+    @property
+    def details_open(self) -> bool:
+        """Whether a field that is usually left alone has an error, so that it must show."""
+        return any(self[name].errors for name in ("base_mm", "alignment_deg", "repeat_deg"))
+
     def clean(self) -> dict[str, Any]:
         """Turn the numbers that stand in the instrument's own unit into degrees."""
         found = super().clean() or self.cleaned_data

@@ -86,6 +86,13 @@ class MachineForm(WriteForm):
             self._fill_lead(found, thread)
         return found
 
+    @property
+    def details_open(self) -> bool:
+        """Whether the usual numbers are not what counts here, so that the fields of feet and thread must show."""
+        fields = (*_SIZES, "lead_mm", "thread", "steps_per_turn")
+        unusual = self["body"].value() == "other" or self["thread"].value() == "other"
+        return unusual or any(self[name].errors for name in fields)
+
     def _fill_sizes(self, found: dict[str, Any], body: str) -> None:
         for name in _SIZES:
             if name in self.errors or found.get(name) is not None:

@@ -2,14 +2,41 @@
 
 from typing import Any
 
-from allauth.account.forms import SignupForm
+from allauth.account import forms as account_forms
 from django import forms
 
 from collection.forms.base import EditForm, WriteForm
 from collection.forms.fields import TextField, WordField
 
+_LABELS = {
+    "email": "E-mail",
+    "login": "E-mail",
+    "password": "Password",
+    "oldpassword": "Password now",
+    "password1": "New password",
+    "password2": "New password, again",
+}
+_NEW_PASSWORD = "At least 8 characters, not only digits, and none of the common ones."
 
-class SignUpForm(SignupForm):
+
+class _AccountForm(forms.Form):
+    """The account library's forms in our words: labels above the field, nothing inside it, help in one line."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+        for name, field in self.fields.items():
+            field.label = _LABELS.get(name, field.label)
+            field.widget.attrs.pop("placeholder", None)
+            if name == "password1":
+                field.help_text = _NEW_PASSWORD
+
+
+class SignInForm(_AccountForm, account_forms.LoginForm):
+    """E-mail and password."""
+
+
+class SignUpForm(_AccountForm, account_forms.SignupForm):
     """E-mail, password and the organization's name: account and tenant in one step."""
 
     organization = TextField(
@@ -20,11 +47,31 @@ class SignUpForm(SignupForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.label_suffix = ""
-        self.fields["email"].label = "E-mail"
-        self.fields["password1"].help_text = "At least 8 characters."
-        for field in self.fields.values():
-            field.widget.attrs.pop("placeholder", None)
+        self.fields["password1"].label = "Password"
+
+
+class AddressForm(_AccountForm, account_forms.AddEmailForm):
+    """Another e-mail address."""
+
+
+class PasswordForm(_AccountForm, account_forms.ChangePasswordForm):
+    """The password now, and a new one twice."""
+
+
+class FirstPasswordForm(_AccountForm, account_forms.SetPasswordForm):
+    """A password for an account without one."""
+
+
+class ForgottenForm(_AccountForm, account_forms.ResetPasswordForm):
+    """Where to send the link that lets someone choose a new password."""
+
+
+class NewPasswordForm(_AccountForm, account_forms.ResetPasswordKeyForm):
+    """The new password, twice, after the link was opened."""
+
+
+class AgainForm(_AccountForm, account_forms.ReauthenticateForm):
+    """The password once more, before something that protects the account is changed."""
 
 
 class FoundForm(WriteForm):

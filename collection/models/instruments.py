@@ -3,10 +3,13 @@
 from django.db import models
 
 from collection.models.base import Editable, Recorded, in_range, one_of
+from leveling.units import slope_in
 
 KINDS = ("digital_level", "inclinometer")
 SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
 ZERO_HIGH_ENDS = ("left", "right", "level")
+KIND_WORDS = {"digital_level": "digital level", "inclinometer": "inclinometer"}
+UNIT_WORDS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 
 
 class Instrument(Editable):
@@ -43,6 +46,30 @@ class Instrument(Editable):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def kind_words(self) -> str:
+        """The kind as pages show it."""
+        return KIND_WORDS[self.kind]
+
+    @property
+    def unit_words(self) -> str:
+        """The unit of its display as pages show it."""
+        return UNIT_WORDS[self.unit]
+
+    @property
+    def resolution_text(self) -> str:
+        """The step of its display, in its own unit."""
+        return self._in_its_unit(self.resolution_deg)
+
+    @property
+    def accuracy_text(self) -> str:
+        """The accuracy that its maker states, in its own unit."""
+        return self._in_its_unit(self.accuracy_deg)
+
+    def _in_its_unit(self, angle_deg: float) -> str:
+        sign = "°" if self.unit == "deg" else f"\u00a0{self.unit_words}"
+        return f"{float(slope_in(angle_deg, self.unit)):.4g}{sign}"
+
 
 class ZeroCheck(Recorded):
     """One reversed pair on any steady surface: what the instrument shows when the tilt is nothing.
@@ -70,3 +97,24 @@ class ZeroCheck(Recorded):
             in_range("zerocheck", "u_zero_deg", 0, 5),
         ]
         indexes = [models.Index(fields=["instrument", "created_at"], name="zerocheck_latest")]
+
+    @property
+    def high_end(self) -> str:
+        """The end at which it shows too much: marked, other, or none that the check can tell."""
+        if abs(self.zero_deg) <= self.u_zero_deg:
+            return "none"
+        return "marked" if self.zero_deg > 0 else "other"
+
+    @property
+    def first_words(self) -> str:
+        """The first reading as it was told."""
+        return self._told(self.first_text, self.first_high)
+
+    @property
+    def turned_words(self) -> str:
+        """The reading after turning as it was told."""
+        return self._told(self.reversed_text, self.reversed_high)
+
+    def _told(self, text: str, high: str) -> str:
+        side = "" if high == "level" else f", {high} high"
+        return f"{text}\u00a0{UNIT_WORDS[self.unit]}{side}"

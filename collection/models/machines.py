@@ -6,6 +6,8 @@ from collection.models.base import Editable, OrganizationQuerySet, Recorded, Row
 
 BODIES = ("standard", "wide", "other")
 ERAS = ("electromechanical", "early_solid_state", "modern")
+BODY_WORDS = {"standard": "standard body", "wide": "wide body", "other": "body of its own size"}
+ERA_WORDS = {"electromechanical": "electromechanical", "early_solid_state": "early solid-state", "modern": "modern"}
 LEGS = ("FL", "FR", "RL", "RR")
 STEPS_PER_TURN = (2, 4, 6, 8)
 
@@ -48,6 +50,16 @@ class Machine(Editable):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def body_words(self) -> str:
+        """The body as pages show it."""
+        return BODY_WORDS[self.body]
+
+    @property
+    def era_words(self) -> str:
+        """The era as pages show it."""
+        return ERA_WORDS[self.era]
 
 
 class Leg(Row):

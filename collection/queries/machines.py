@@ -15,7 +15,7 @@ from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, S
 from collection.queries.plans import plans_of, standing_surveys
 
 NEED = ("out", "borderline", "never", "in")
-MOST_SURVEYS, MOST_PLANS, MOST_SPOTS = 60, 20, 6
+MOST_SURVEYS, MOST_PLANS, MOST_SPOTS, SHOWN_AT_ONCE = 60, 20, 6, 5
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,27 @@ class MachinePage:
     def spec(self) -> Spec:
         """The spec that counts now."""
         return self.specs[0]
+
+    @property
+    def newest_surveys(self) -> list[Survey]:
+        """The surveys that show at once."""
+        return self.surveys[:SHOWN_AT_ONCE]
+
+    @property
+    def older_surveys(self) -> list[Survey]:
+        """The surveys that show when asked for."""
+        return self.surveys[SHOWN_AT_ONCE:]
+
+    @property
+    def plane_label(self) -> str:
+        """The pitch and roll drawing in one sentence, for people who do not see it."""
+        return f"Pitch against roll, newest of {len(self.spots)} surveys with its 95 % ellipse, the spec as a box"
+
+    @property
+    def history_label(self) -> str:
+        """The history in one sentence, for people who do not see it."""
+        first, last = self.points[0].when, self.points[-1].when
+        return f"Pitch in {len(self.points)} surveys from {first:%-d %b %Y} to {last:%-d %b %Y}, the spec as a band"
 
     @property
     def exposures_mm(self) -> list[float | None]:

@@ -1,6 +1,7 @@
 """Pages about machines, their legs, their spec and where they stand."""
 
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -21,14 +22,16 @@ def machine_list(request: Any) -> HttpResponse:
     machines = queries.machines_of(member=request.member, search=search, verdict=verdict, site=site)
     rows = paginated(request, machines)
     rows.object_list = queries.rows_of(machines=rows.object_list)
+    keep = urlencode({name: value for name, value in (("verdict", verdict), ("site", site)) if value})
     context = {
         "rows": rows,
+        "filled": bool(rows.paginator.count or search or keep),
         "search": search,
+        "keep": keep,
         "verdict": verdict,
         "verdicts": forms.VERDICTS,
         "site": site,
         "sites": queries.site_choices(member=request.member),
-        "filters": {name: value for name, value in (("verdict", verdict), ("site", site)) if value},
     }
     return page(request, "machines/list.html", context, piece="machine-rows")
 

@@ -30,9 +30,20 @@ def organization_new(request: Any) -> HttpResponse:
     return page(request, "people/organization_form.html", {"form": form})
 
 
-@member_view("GET", "POST")
+@member_view("GET")
 def organization(request: Any) -> HttpResponse:
-    """The organization: its people, and for an owner its name and units."""
+    """The organization: its people and units, and the other organizations one belongs to."""
+    context = {
+        "organization": request.member.organization,
+        "members": queries.members_of(member=request.member),
+        "memberships": queries.organizations_of(user=request.user),
+    }
+    return page(request, "people/organization.html", context)
+
+
+@member_view("GET", "POST", owner=True)
+def organization_edit(request: Any) -> HttpResponse:
+    """Change the organization's name or the units that its pages show, as an owner."""
     form = OrganizationForm(posted(request), initial=model_to_dict(request.member.organization))
     changed = acted(
         form,
@@ -40,12 +51,7 @@ def organization(request: Any) -> HttpResponse:
     )
     if changed:
         return redirect("organization")
-    context = {
-        "form": form,
-        "members": queries.members_of(member=request.member),
-        "memberships": queries.organizations_of(user=request.user),
-    }
-    return page(request, "people/organization.html", context)
+    return page(request, "people/organization_edit.html", {"form": form})
 
 
 @require_POST

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from collection.queries import machines as machine_queries
@@ -31,6 +32,19 @@ def today(request: Any) -> HttpResponse:
         "search": search,
         "counts": counts,
         "any_machines": any(counts.values()),
-        "steps": queries.first_steps(member=request.member) if request.member.may_write else [],
+        "steps": _told(queries.first_steps(member=request.member)) if request.member.may_write else [],
     }
     return page(request, "today/list.html", context, piece="today-rows")
+
+
+def _told(steps: list[queries.Step]) -> list[dict[str, str]]:
+    """The steps as the page shows them, each with the address where it is done."""
+    return [{"words": step.words, "what_for": step.what_for, "state": step.state, "url": _url(step)} for step in steps]
+
+
+def _url(step: queries.Step) -> str:
+    if step.noun == "machine":
+        return f"{reverse('machine_new')}?bay={step.under}" if step.under else reverse("machine_new")
+    if step.noun in ("site", "instrument"):
+        return reverse(f"{step.noun}_new")
+    return reverse(f"{step.noun}_new", args=[step.under]) if step.under else ""

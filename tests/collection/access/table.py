@@ -12,11 +12,13 @@ IDENTITIES = ("anonymous", "dana", "charlie", "vera", "bob", "alice")
 
 @dataclass(frozen=True)
 class Row:
-    """Expected status by method, one figure per identity; ``ids`` names the world's rows that fill the address."""
+    """Expected status by method, one figure per identity; ``ids`` names the world's rows that fill the address,
+    ``words`` what else stands in it."""
 
     name: str
     answers: dict[str, tuple[int, ...]]
     ids: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
 
 
 def open_to_all(name: str, **post: tuple[int, ...]) -> Row:
@@ -49,7 +51,35 @@ def press(name: str, pk: str, done: int = 302) -> Row:
     return Row(name, {"POST": (302, 302, 404, 403, done, done)}, {"pk": pk})
 
 
+def account(name: str, get: tuple[int, int], post: tuple[int, int] | None = None, **words: str) -> Row:
+    """Return a row for a page of one's own account: (anonymous, signed in), whatever the organization."""
+    answers = {"GET": get, **({"POST": post} if post else {})}
+    return Row(name, {method: (first, *(second,) * 5) for method, (first, second) in answers.items()}, words=words)
+
+
+#: The account library's pages. Who is signed in has no business at sign-in and sign-up and goes on to Today.
+#: Nobody has a second way to sign in, so the page for a sent code always leads back. A POST to the page of
+#: addresses without a button's name changes nothing and shows it again.
+ACCOUNT_ROWS = [
+    account("account_login", (200, 302), (422, 302)),
+    account("account_signup", (200, 302), (422, 302)),
+    account("account_logout", (302, 200), (302, 302)),
+    account("account_inactive", (200, 200)),
+    account("account_reauthenticate", (302, 200), (302, 422)),
+    account("account_email", (302, 200), (302, 302)),
+    account("account_email_verification_sent", (200, 200)),
+    account("account_confirm_email", (200, 200), (404, 404), key="no-such-key"),
+    account("account_change_password", (302, 200), (302, 422)),
+    account("account_set_password", (302, 302), (302, 302)),
+    account("account_reset_password", (200, 200), (422, 422)),
+    account("account_reset_password_done", (200, 200)),
+    account("account_reset_password_from_key", (200, 200), (422, 422), uidb36="1", key="no-such-key"),
+    account("account_reset_password_from_key_done", (200, 200)),
+    account("account_confirm_login_code", (302, 302), (302, 302)),
+]
+
 ROWS = [
+    *ACCOUNT_ROWS,
     Row("welcome", {"GET": (200, 302, 302, 302, 302, 302)}),
     list_page("today"),
     list_page("sites"),
@@ -69,7 +99,21 @@ ROWS = [
     press("plan_turned", "plan", done=422),
     press("plan_sign_off", "plan", done=422),
     press("plan_set_aside", "plan", done=422),
-    Row("organization", {"GET": (302, 302, 200, 200, 200, 200), "POST": (302, 302, 422, 422, 422, 422)}),
+    list_page("machines"),
+    new_page("machine_new"),
+    detail("machine", "machine"),
+    edit("machine_edit", "machine"),
+    edit("machine_legs", "machine"),
+    edit("machine_spec", "machine"),
+    edit("machine_move", "machine"),
+    list_page("instruments"),
+    new_page("instrument_new"),
+    # Instruments belong to no site, so site viewers do not reach them.
+    Row("instrument", {"GET": (302, 302, 404, 404, 200, 200)}, {"pk": "instrument"}),
+    edit("instrument_edit", "instrument"),
+    edit("instrument_zero", "instrument"),
+    list_page("organization"),
+    Row("organization_edit", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
     Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),
     Row("organization_choose", {"POST": (302, 404, 404, 404, 404, 404)}),
 ]

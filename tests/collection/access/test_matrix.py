@@ -23,7 +23,7 @@ def addresses(resolver: URLResolver | None = None) -> Iterator[str]:
 
 
 def ids_of(row: Row, taproom: TernTaproom) -> dict[str, object]:
-    return {name: getattr(taproom, world).pk for name, world in row.ids.items()}
+    return {**row.words, **{name: getattr(taproom, world).pk for name, world in row.ids.items()}}
 
 
 def client_for(identity: str, taproom: TernTaproom) -> Client:
