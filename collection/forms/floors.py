@@ -85,7 +85,7 @@ class SlopeReadingForm(forms.Form):
     """One slope: how much, and toward where the floor rises."""
 
     use_required_attribute = False
-    amount = NumberField(label="Slope", low=0, high=260, required=False, help_text="0 if it shows level.")
+    amount = NumberField(label="Slope", low=0, high=260, required=False)
     rises_toward = forms.TypedChoiceField(label="Rises toward the", choices=DIRECTIONS, coerce=float)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -11,7 +11,7 @@ from granian.log import LogLevels
 HOST = "127.0.0.1"
 PORT = 8000
 #: One process, so that rate limits may live in its memory; its threads share the work.
-THREADS = 8
+THREADS = 4
 
 
 def add_port(parser: Any) -> None:
