@@ -6,6 +6,7 @@ from django.db import transaction
 
 from collection.arrays.surveys import verdict_now
 from collection.models import Machine, MachineStatus, Plan, Spec, Standing, Survey
+from collection.queries.plans import turned_since
 from collection.queries.surveys import current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
@@ -22,7 +23,8 @@ NOTHING = "Nothing to turn"
 def refresh_status(*, machine: Machine) -> None:
     """Remake the status of a machine from its newest survey that stands, its spec and its unfinished plan.
 
-    A survey says nothing about another place: once moved, the machine is borderline until it is read again.
+    A survey says nothing about another place, nor about legs turned since: once moved or turned, the machine is
+    borderline until it is read again.
     """
     survey, spec = newest_survey(machine=machine), current_spec(machine=machine)
     plan = _unfinished_plan(machine)
@@ -42,6 +44,9 @@ def _verdict(survey: Survey | None, spec: Spec | None, plan: Plan | None, moved:
         return {"verdict": "never", "chance": None, "next_step": SURVEY_IT}
     if moved:
         return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if moved.bay_id else OFF_THE_FLOOR}
+    if turned_since(survey=survey):
+        step = WORK_THE_PLAN if plan and plan.state == "open" else READ_AGAIN
+        return {"verdict": "borderline", "chance": None, "next_step": step}
     judged = verdict_now(survey, spec)
     step = _plan_step(plan, survey) if plan else ""
     return {

@@ -198,7 +198,7 @@ def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
     spec = Spec.objects.for_org(member.organization_id).filter(machine=machine).latest("created_at")
     survey = standing_surveys(member=member, machine=machine).first()
     slope = slopes_by_bay(bays=[machine.bay]).get(machine.bay.pk) if machine.bay else None
-    turned = survey is not None and _turned_after(survey)
+    turned = survey is not None and turned_since(survey=survey)
     return PlanStart(
         machine=machine,
         legs=legs,
@@ -261,6 +261,12 @@ def legs_by_lift(*, plan: Plan) -> list[list[str]]:
     return [list(lift["frees"]) for lift in plan.answer["lifts"]]
 
 
+def turned_since(*, survey: Survey) -> bool:
+    """Return whether a leg was turned by a plan after a survey, which then no longer tells how the machine stands."""
+    rows = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=survey.machine_id)
+    return rows.filter(created_at__gt=survey.measured_at).exclude(turns=0).exists()
+
+
 def checks_of(*, member: Membership, plan: Plan) -> QuerySet[Survey]:
     """Return the check readings that were taken for a plan and stand, oldest first."""
     rows = standing_surveys(member=member, machine=plan.machine)
@@ -287,11 +293,6 @@ def _stage(plan: Plan, number: int, recorded: set[int]) -> str:
     if plan.state != "open":
         return "left"
     return "now" if number == len(recorded) + 1 else "later"
-
-
-def _turned_after(survey: Survey) -> bool:
-    rows = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=survey.machine_id)
-    return rows.filter(created_at__gt=survey.measured_at).exclude(turns=0).exists()
 
 
 def _survey_problem(machine: Machine, survey: Survey | None, turned: bool) -> str:
