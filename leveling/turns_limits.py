@@ -78,6 +78,44 @@ class Stops:
 
 
 def what_stops(lattice: Lattice, *, reachable: BoolArray, step_mm: FloatArray) -> Stops:
+    """Return what stops rows that no plan fits, and what would help.
+
+    Parameters
+    ----------
+    lattice : Lattice, shape (rows,) [step]
+        The problems, with the travel of all legs as if both ends could be reached.
+    reachable : ndarray, shape (rows, 2) [yes or no]
+        Whether the front and the rear can be reached.
+    step_mm : ndarray, shape (rows,) [mm]
+        Height of one step.
+
+    Returns
+    -------
+    Stops, shape (rows,) [code, mm]
+        The limit, the remedy and the pads. A pad is in whole steps, so that the leveler on it is at its top.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not agree, by NumPy.
+
+    Examples
+    --------
+    >>> from leveling.turns_request import PlanRequest
+    >>> machine = PlanRequest(
+    ...     feet_mm=[[[-280, 0], [280, 0], [-280, 1300], [280, 1300]]],
+    ...     pitch_deg=3.0, roll_deg=0.0, twist_mm=0.0, want_pitch_deg=6.5,
+    ...     pitch_tol_deg=0.2, roll_tol_deg=0.15, twist_tol_mm=0.125, lead_mm=1.5875,
+    ...     exposure_mm=[10, 10, 40, 40], exposure_known=[True] * 4,
+    ... ).lattice()
+    >>> stops = what_stops(machine, reachable=np.array([[True, True]]), step_mm=np.array([1.5875 / 4]))
+    >>> Limit(stops.limit[0]).name, Remedy(stops.remedy[0]).name, stops.pad_mm.tolist()
+    ('RL_AT_TOP', 'ANOTHER_BAY', [[0.0, 0.0, 67.865625, 67.865625]])
+
+    References
+    ----------
+    Derived in DEVELOPERS.md, Geometry.
+    """
     ends = _END_LIMITS[reachable[:, 0].astype(int), reachable[:, 1].astype(int)]
     by_reach = ends != Limit.NONE
     some = lattice.take(by_reach)
@@ -142,6 +180,39 @@ def _pads(lattice: Lattice, at: Points, k: IntArray) -> IntArray:
 
 
 def nearest_steps(lattice: Lattice) -> IntArray:
+    """Return the steps of least max|deviation / aim| that travel allows, whatever the tolerance.
+
+    Parameters
+    ----------
+    lattice : Lattice, shape (rows,) [step]
+        The problems.
+
+    Returns
+    -------
+    ndarray, shape (rows, 4) [step, out positive]
+        Legs FL, FR, RL, RR; of all that are nearest, the cheapest in the order of ``fewest_steps``.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not agree, by NumPy.
+
+    Examples
+    --------
+    >>> from leveling.turns_request import PlanRequest
+    >>> machine = PlanRequest(
+    ...     feet_mm=[[[-280, 0], [280, 0], [-280, 1300], [280, 1300]]],
+    ...     pitch_deg=3.0, roll_deg=0.0, twist_mm=0.0, want_pitch_deg=6.5,
+    ...     pitch_tol_deg=0.2, roll_tol_deg=0.15, twist_tol_mm=0.125, lead_mm=1.5875,
+    ...     exposure_mm=[10, 10, 40, 40], exposure_known=[True] * 4,
+    ... ).lattice()
+    >>> nearest_steps(machine).tolist()
+    [[-25, -25, 2, 2]]
+
+    References
+    ----------
+    Derived in DEVELOPERS.md, Geometry.
+    """
     free = replace(lattice, cap=np.full_like(lattice.cap, np.inf))
     least = _good_ratio(free)
     # A good ratio bounds the search; the least one is found among all points within it.

@@ -58,6 +58,41 @@ class _Offers:
 
 
 def fewest_steps(lattice: Lattice, levels: FloatArray) -> Best:
+    """Return the cheapest plan of each row inside the widest of its bands.
+
+    Parameters
+    ----------
+    lattice : Lattice, shape (rows,) [step]
+        The problems.
+    levels : ndarray, shape (levels, rows) [share of aim]
+        The bands from narrow to wide; a plan's class is the first band that holds it.
+
+    Returns
+    -------
+    Best, shape (rows,) [step]
+        Least in lifts, legs, class and steps, in this order; then nearest, then least to do at the rear.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not agree, by NumPy.
+
+    Examples
+    --------
+    >>> from leveling.turns_request import PlanRequest
+    >>> machine = PlanRequest(
+    ...     feet_mm=[[[-280, 0], [280, 0], [-280, 1300], [280, 1300]]],
+    ...     pitch_deg=6.0, roll_deg=0.0, twist_mm=0.0, want_pitch_deg=6.5,
+    ...     pitch_tol_deg=0.2, roll_tol_deg=0.15, twist_tol_mm=0.125, lead_mm=1.5875,
+    ... ).lattice()
+    >>> best = fewest_steps(machine, np.array([[0.0], [1 / 3], [2 / 3], [1.0]]))
+    >>> best.steps.tolist()
+    [[-28, -28, 0, 0]]
+
+    References
+    ----------
+    Derived in DEVELOPERS.md, Geometry.
+    """
     rows = lattice.gy.size
     best = Best(found=np.zeros(rows, dtype=bool), steps=np.zeros((rows, 4), dtype=np.int64))
     for part in lattice.parts(levels[-1]):
