@@ -19,6 +19,7 @@ from leveling.prediction import Reading, Turning, after_turns, as_it_stands
 from leveling.standing import cabinet_of, foot_heights, playfield_of
 from leveling.support import Stance
 from leveling.turns import LegPlan, Limit, Outcome, PlanRequest, Remedy, plan_legs
+from leveling.turns_lifts import Lift, after_lifts
 from leveling.verdicts_machine import MachineVerdict, Measured, Spec, judge_machine
 
 Inputs = dict[str, Any]
@@ -35,7 +36,7 @@ OUTCOMES = {
 DAILY = ("in", "borderline", "out", "not_measured")
 QUANTITIES = {"pitch": "pitch", "roll": "roll", "twist": "gap", "machine": "machine"}
 ENDS = {"front": list(LEGS[:2]), "rear": list(LEGS[2:]), "all": list(LEGS)}
-_ENDS_MASK = {end: np.array([leg in legs for leg in LEGS], dtype=np.float64) for end, legs in ENDS.items()}
+END_OF = {Lift.FRONT: "front", Lift.REAR: "rear", Lift.ALL: "all"}
 #: The engine takes no longer travel; no leveler has it.
 _LONGEST_TRAVEL_MM = 150.0
 
@@ -71,33 +72,23 @@ def answers_to(inputs: Sequence[Inputs]) -> list[Answer]:
 
 
 def _course(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> _Course:
-    plan = plan_legs(_request(inputs, feet, offset, now))
+    request = _request(inputs, feet, offset, now)
+    plan = plan_legs(request)
+    lifts = after_lifts(request, plan)
+    first = lifts.steps[:, 0] / _column(inputs, "steps_per_turn")[:, None]
 
     def after(turns: FloatArray) -> FourFeet:
         turning = Turning(turns, lead_mm=_column(inputs, "lead_mm")[:, None])
         return after_turns(before=now, turning=turning, feet_mm=feet, offset=offset)
 
-    front, rear = (plan.turns * _ENDS_MASK[end] for end in ("front", "rear"))
-    twists = [np.abs(after(turns).twist_mm) for turns in (front, rear)]
-    ends = [_order(each, plan.turns[row], [float(twist[row]) for twist in twists]) for row, each in enumerate(inputs)]
-    first = plan.turns * [_ENDS_MASK[order[0]] if order else np.zeros(4) for order in ends]
     done = after(plan.turns)
     return _Course(
         plan=plan,
-        ends=ends,
+        ends=[[END_OF[Lift(int(code))] for code in codes if code != Lift.NONE] for codes in lifts.lift],
         readings=[as_it_stands(four, feet_mm=feet, offset=offset) for four in (now, after(first), done)],
         verdict_now=_judge(inputs, now),
         verdict_after=_judge(inputs, done),
     )
-
-
-def _order(inputs: Inputs, turns: FloatArray, twist_mm: list[float]) -> list[str]:
-    """The ends to lift: of two, first the one that leaves the smaller gap; if alike the rear, the heavier end."""
-    moved = [end for end in ("rear", "front") if (turns * _ENDS_MASK[end]).any()]
-    if inputs["on_dollies"]:
-        return ["all"] if moved else []
-    after_front, after_rear = twist_mm
-    return moved[::-1] if after_front < after_rear - 1e-9 else moved
 
 
 def _answer(course: _Course, row: int, inputs: Inputs) -> Answer:
