@@ -7,6 +7,10 @@ site), Bob (technician), Alice (owner). Each cell is the answer's status; POST c
 
 from dataclasses import dataclass, field
 
+from django.urls import reverse
+
+from tests.worlds import TernTaproom
+
 IDENTITIES = ("anonymous", "dana", "charlie", "vera", "bob", "alice")
 
 
@@ -19,6 +23,11 @@ class Row:
     answers: dict[str, tuple[int, ...]]
     ids: dict[str, str] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
+
+    def address(self, taproom: TernTaproom) -> str:
+        """The address of this row's page about the taproom's own things."""
+        ids = {name: getattr(taproom, world).pk for name, world in self.ids.items()}
+        return reverse(self.name, kwargs={**self.words, **ids})
 
 
 def open_to_all(name: str, **post: tuple[int, ...]) -> Row:
@@ -106,6 +115,11 @@ ROWS = [
     edit("machine_legs", "machine"),
     edit("machine_spec", "machine"),
     edit("machine_move", "machine"),
+    edit("survey_new", "machine"),
+    # The live answer says softly what is not clear, so an empty form is 200.
+    press("survey_answer", "machine", done=200),
+    detail("survey", "survey"),
+    edit("survey_correct", "survey"),
     list_page("instruments"),
     new_page("instrument_new"),
     # Instruments belong to no site, so site viewers do not reach them.

@@ -22,10 +22,6 @@ def addresses(resolver: URLResolver | None = None) -> Iterator[str]:
             yield entry.name or str(entry.pattern)
 
 
-def ids_of(row: Row, taproom: TernTaproom) -> dict[str, object]:
-    return {**row.words, **{name: getattr(taproom, world).pk for name, world in row.ids.items()}}
-
-
 def client_for(identity: str, taproom: TernTaproom) -> Client:
     client = Client()
     if identity == "dana":
@@ -41,7 +37,7 @@ def test_every_address_has_a_row() -> None:
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
 def test_it_answers_as_the_table_says(row: Row, taproom: TernTaproom) -> None:
-    url = reverse(row.name, kwargs=ids_of(row, taproom))
+    url = row.address(taproom)
     found = {
         method: tuple(client_for(identity, taproom).generic(method, url).status_code for identity in IDENTITIES)
         for method in row.answers
@@ -51,7 +47,7 @@ def test_it_answers_as_the_table_says(row: Row, taproom: TernTaproom) -> None:
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
 def test_it_refuses_other_methods(row: Row, taproom: TernTaproom) -> None:
-    url = reverse(row.name, kwargs=ids_of(row, taproom))
+    url = row.address(taproom)
     others = [method for method in METHODS if method not in row.answers]
     answers = {method: client_for("alice", taproom).generic(method, url).status_code for method in others}
     assert set(answers.values()) <= {405}, answers
@@ -59,7 +55,7 @@ def test_it_refuses_other_methods(row: Row, taproom: TernTaproom) -> None:
 
 @pytest.mark.parametrize("row", [row for row in ROWS if row.ids], ids=lambda row: row.name)
 def test_a_strangers_row_looks_absent(row: Row, taproom: TernTaproom) -> None:
-    theirs = reverse(row.name, kwargs=ids_of(row, taproom))
+    theirs = row.address(taproom)
     absent = reverse(row.name, kwargs=dict.fromkeys(row.ids, ABSENT))
     charlie = client_for("charlie", taproom)
     for method in row.answers:
