@@ -277,10 +277,13 @@ def test_no_reading_helps_where_the_instrument_itself_is_the_limit() -> None:
 
 
 def test_its_forecast_is_what_the_fit_then_says() -> None:
+    """Wide pitch tolerance, so that the roll decides before and after."""
     budget = Budget(resolution_deg=0.03, repeating_deg=0.02, repeat_deg=0.05, accuracy_deg=0.03)
-    answer = ask(fit([6.5, 6.5, 0.1], [True, True, False], budget), along_budget=budget, across_budget=budget)
+    known = fit([6.5, 6.5, 0.1], [True, True, False], budget)
+    answer = ask(known, along_budget=budget, across_budget=budget, pitch_tolerance_deg=1)
     then = fit([6.5, 6.5, 0.1, 0.1], [True, True, False, False], budget)
-    assert answer.ratio_after_across == pytest.approx(max(then.pitch.u_deg, then.roll.u_deg) / 0.2, abs=ANGLE_DEG)
+    assert answer.ratio_now == pytest.approx(known.roll.u_deg / 0.2, abs=ANGLE_DEG)
+    assert answer.ratio_after_across == pytest.approx(then.roll.u_deg / 0.2, abs=ANGLE_DEG)
 
 
 # Contracts
