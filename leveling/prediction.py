@@ -155,6 +155,7 @@ def as_it_stands(four: FourFeet, *, feet_mm: ArrayLike, offset: Offset, load_mm:
     The cabinet is rigid, so its gradients are g + a max(twist, 0) + b max(-twist, 0), with a and b from the
     foot that floats for either sign. For a normal twist the mean and variance of both parts are those of a
     rectified normal, and their covariance with g is cov(g, twist) times the chance of the sign (Stein).
+    A cabinet and feet that give take up a little twist, so the real gap may be smaller, never larger.
 
     Examples
     --------

@@ -66,6 +66,8 @@ def foot_heights(
         Thickness of pad, cup or shim under each foot, at least 0.
     u_leg_mm : array_like, shape (..., 4) or () [mm]
         Standard uncertainty of leg, pad and exposure of each leg together. 1 mm: common practice, no source.
+        With an offset that was learned on these same legs, pitch and roll already hold the errors of the
+        lengths: give only what is new, such as reading the exposure.
 
     Returns
     -------
