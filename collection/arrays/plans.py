@@ -78,22 +78,27 @@ def turns_summary(answer: Answer) -> str:
         return "in spec: turn nothing"
     if answer["outcome"] == "exposure_beyond_travel":
         return "an exposure is beyond its travel: correct it"
+    nearest = "nothing fits; the nearest · " if answer["outcome"] == "nothing_fits" else ""
+    return nearest + lifts_summary(answer)
+
+
+def lifts_summary(answer: Answer, space: str = " ") -> str:
+    """Return the lifts of a plan in one line, whatever they reach; ``space`` stands inside each leg's turns."""
     legs = {leg["name"]: leg for leg in answer["legs"]}
     parts = [
-        f"{lift['end']}: " + ", ".join(f"{name} {_turn_words(legs[name])}" for name in lift["legs"])
+        f"{lift['end']}: " + ", ".join(space.join([name, *_turn_words(legs[name])]) for name in lift["legs"])
         for lift in answer["lifts"]
     ]
     count = f"{len(parts)} {'lift' if len(parts) == 1 else 'lifts'}" if parts else "nothing can be turned"
-    nearest = ["nothing fits; the nearest"] if answer["outcome"] == "nothing_fits" else []
-    return " · ".join([*nearest, count, *parts])
+    return " · ".join([count, *parts])
 
 
-def _turn_words(leg: Answer) -> str:
-    """One leg's turns, such as "out 6 ½"."""
+def _turn_words(leg: Answer) -> list[str]:
+    """One leg's turns, such as "out", "6", "½"."""
     whole, part = divmod(abs(leg["steps"]), leg["steps_per_turn"])
     fraction = _FRACTIONS.get(part / leg["steps_per_turn"], "")
-    size = " ".join(word for word in (str(whole) if whole or not fraction else "", fraction) if word)
-    return f"{'out' if leg['steps'] > 0 else 'in'} {size}"
+    size = [word for word in (str(whole) if whole or not fraction else "", fraction) if word]
+    return ["out" if leg["steps"] > 0 else "in", *size]
 
 
 def _survey(survey: Survey) -> Inputs:

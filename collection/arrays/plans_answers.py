@@ -60,15 +60,23 @@ def answers_to(inputs: Sequence[Inputs]) -> list[Answer]:
     """
     if not inputs:
         return []
-    feet = foot_positions(
-        track_front_mm=_column(inputs, "track_front_mm"),
-        track_rear_mm=_column(inputs, "track_rear_mm"),
-        base_mm=_column(inputs, "base_mm"),
-    )
-    offset = _offset(inputs)
+    feet, offset = _feet(inputs), _offset(inputs)
     now = _four_feet(inputs, feet)
     course = _course(inputs, feet, offset, now)
     return [_answer(course, row, each) for row, each in enumerate(inputs)]
+
+
+def as_turned(*, inputs: Inputs, lifts: Sequence[Sequence[float]]) -> Answer:
+    """Return ``states`` and ``verdict_after`` of a plan if these turns are made: four a lift, in leg order, out +."""
+    one = [inputs]
+    feet, offset = _feet(one), _offset(one)
+    now = _four_feet(one, feet)
+    fours = [now, *(_after(one, feet, now, turns[None]) for turns in np.cumsum(np.array(lifts), axis=0))]
+    states = [_state(as_it_stands(four, feet_mm=feet, offset=offset), 0) for four in fours]
+    return {
+        "states": [states[0] | _as_read(inputs), *states[1:]],
+        "verdict_after": _verdict(_judge(one, fours[-1]), 0),
+    }
 
 
 def _course(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> _Course:
@@ -76,27 +84,26 @@ def _course(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: Fou
     plan = plan_legs(request)
     lifts = after_lifts(request, plan)
     first = lifts.steps[:, 0] / _column(inputs, "steps_per_turn")[:, None]
-
-    def after(turns: FloatArray) -> FourFeet:
-        turning = Turning(turns, lead_mm=_column(inputs, "lead_mm")[:, None])
-        return after_turns(before=now, turning=turning, feet_mm=feet, offset=offset)
-
-    done = after(plan.turns)
+    halfway, done = (_after(inputs, feet, now, turns) for turns in (first, plan.turns))
     return _Course(
         plan=plan,
         ends=[[END_OF[Lift(int(code))] for code in codes if code != Lift.NONE] for codes in lifts.lift],
-        readings=[as_it_stands(four, feet_mm=feet, offset=offset) for four in (now, after(first), done)],
+        readings=[as_it_stands(four, feet_mm=feet, offset=offset) for four in (now, halfway, done)],
         verdict_now=_judge(inputs, now),
         verdict_after=_judge(inputs, done),
     )
+
+
+def _after(inputs: Sequence[Inputs], feet: FloatArray, now: FourFeet, turns: FloatArray) -> FourFeet:
+    turning = Turning(turns, lead_mm=_column(inputs, "lead_mm")[:, None])
+    return after_turns(before=now, turning=turning, feet_mm=feet, offset=_offset(inputs))
 
 
 def _answer(course: _Course, row: int, inputs: Inputs) -> Answer:
     plan, ends = course.plan, course.ends[row]
     readings = [course.readings[0]] + (course.readings[1:] if len(ends) == 2 else course.readings[2:] if ends else [])
     states = [_state(reading, row) for reading in readings]
-    if inputs["source"] == "survey":
-        states[0] |= _as_read(inputs["survey"])
+    states[0] |= _as_read(inputs)
     lift_of = {leg: number for number, end in enumerate(ends, 1) for leg in ENDS[end]}
     legs = [_leg(plan, row, place, lift_of.get(leg), inputs) for place, leg in enumerate(LEGS)]
     turned = [leg["name"] for leg in legs if leg["steps"]]
@@ -142,14 +149,16 @@ def _state(reading: Reading, row: int) -> Answer:
     }
 
 
-def _as_read(survey: Inputs) -> Answer:
+def _as_read(inputs: Inputs) -> Answer:
     """What someone read and found is told as they know it; no gap where nobody checked the feet."""
-    foot = survey["stance"] if survey["stance"] in LEGS else ""
+    if inputs["source"] == "floor":
+        return {}
+    survey = inputs["survey"]
     return {
         "pitch_deg": survey["pitch_read_deg"],
         "roll_deg": survey["roll_read_deg"],
         "gap_mm": None if survey["stance"] == "unknown" else survey["gap_mm"],
-        "foot": foot,
+        "foot": survey["stance"] if survey["stance"] in LEGS else "",
     }
 
 
@@ -206,6 +215,14 @@ def _judge(inputs: Sequence[Inputs], four: FourFeet) -> MachineVerdict:
             twist_known=np.array(checked),
         ),
         spec=Spec(**{name: _column(specs, name) for name in names}),
+    )
+
+
+def _feet(inputs: Sequence[Inputs]) -> FloatArray:
+    return foot_positions(
+        track_front_mm=_column(inputs, "track_front_mm"),
+        track_rear_mm=_column(inputs, "track_rear_mm"),
+        base_mm=_column(inputs, "base_mm"),
     )
 
 

@@ -41,11 +41,15 @@ class PlanForm(WriteForm):
 
 
 def _turns(leg: str) -> TurnsField:
-    return TurnsField(label=f"{leg}: turns", low=0, high=MOST_TURNS, required=False)
+    field = TurnsField(label=f"{leg}: turns", low=0, high=MOST_TURNS, required=False)
+    field.error_messages["required"] = "Write how many turns, or 0 if you left it."
+    return field
 
 
 def _way(leg: str) -> WordField:
-    return WordField(label=f"{leg}: which way", choices=[("out", "out"), ("in", "in")], required=False)
+    field = WordField(label=f"{leg}: which way", choices=[("out", "out"), ("in", "in")], required=False)
+    field.error_messages["required"] = "Say out or in: out raises the corner."
+    return field
 
 
 class LiftForm(WriteForm):
@@ -53,38 +57,24 @@ class LiftForm(WriteForm):
 
     lift = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2)
     as_shown = forms.BooleanField(widget=forms.HiddenInput, required=False)
-    turns_fl, way_fl = _turns("FL"), _way("FL")
-    turns_fr, way_fr = _turns("FR"), _way("FR")
-    turns_rl, way_rl = _turns("RL"), _way("RL")
-    turns_rr, way_rr = _turns("RR"), _way("RR")
+    turns_fl, way_fl = _turns("Front left"), _way("Front left")
+    turns_fr, way_fr = _turns("Front right"), _way("Front right")
+    turns_rl, way_rl = _turns("Rear left"), _way("Rear left")
+    turns_rr, way_rr = _turns("Rear right"), _way("Rear right")
 
     def __init__(self, *args: Any, lifts: list[list[str]], **kwargs: Any) -> None:
-        """``lifts`` names the legs of each lift, in order."""
+        """``lifts`` names the legs of each lift, in order. Those of this lift are asked for, unless all is as shown."""
         super().__init__(*args, **kwargs)
-        self.lifts = lifts
-
-    def clean(self) -> dict[str, Any]:
-        """Ask for every leg of the lift, unless all was turned as shown."""
-        for leg in () if self.cleaned_data.get("as_shown") else self.legs:
-            turns = self.cleaned_data.get(f"turns_{leg.lower()}", 0)
-            if turns is None:
-                self.add_error(f"turns_{leg.lower()}", "Write how many turns, or 0 if you left it.")
-            elif turns and not self.cleaned_data.get(f"way_{leg.lower()}"):
-                self.add_error(f"way_{leg.lower()}", "Say out or in: out raises the corner.")
-        return self.cleaned_data
-
-    @property
-    def rows(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
-        """The fields of the lift shown, by leg: its name, its turns, its way."""
         shown = str(self["lift"].value() or "")
-        legs = self.lifts[int(shown) - 1] if shown in ("1", "2")[: len(self.lifts)] else []
-        return [(leg, self[f"turns_{leg.lower()}"], self[f"way_{leg.lower()}"]) for leg in legs]
+        self.legs = lifts[int(shown) - 1] if shown in ("1", "2")[: len(lifts)] else []
+        for leg in () if self.is_bound and self.data.get("as_shown") else self.legs:
+            self.fields[f"turns_{leg.lower()}"].required = True
+            self.fields[f"way_{leg.lower()}"].required = True
 
     @property
-    def legs(self) -> list[str]:
-        """The legs that this lift frees."""
-        number = self.cleaned_data.get("lift") or 0
-        return self.lifts[number - 1] if 0 < number <= len(self.lifts) else []
+    def rows(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
+        """The fields of the lift shown: turns and way of each leg."""
+        return [(self[f"turns_{leg.lower()}"], self[f"way_{leg.lower()}"]) for leg in self.legs]
 
     @property
     def values(self) -> dict[str, Any]:
@@ -93,8 +83,7 @@ class LiftForm(WriteForm):
             return {"lift": self.cleaned_data["lift"], "turned": None}
         turned = {}
         for leg in self.legs:
-            turns = self.cleaned_data[f"turns_{leg.lower()}"]
-            way = self.cleaned_data[f"way_{leg.lower()}"] or "out"
+            turns, way = (self.cleaned_data[f"{what}_{leg.lower()}"] for what in ("turns", "way"))
             turned[leg] = (-turns if way == "in" else turns, self.data[f"turns_{leg.lower()}"].strip())
         return {"lift": self.cleaned_data["lift"], "turned": turned}
 

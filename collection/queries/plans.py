@@ -1,17 +1,17 @@
 """Reads about leg plans: what one can start from, its lifts with what was turned, its checks, its history."""
 
 from dataclasses import asdict, dataclass
-from fractions import Fraction
 from typing import Any
 
 from django.db import models
 from django.db.models import QuerySet
 
 from collection.access import visible
-from collection.arrays.plans import PlanRows, turns_summary, usual_work
+from collection.arrays.plans import PlanRows, usual_work
+from collection.arrays.plans_answers import as_turned
 from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Survey
-from collection.models.machines import LEGS
 from collection.queries.floors import slopes_by_bay
+from collection.queries.plans_page import LegOfLift, Lift, PlanPage
 
 
 @dataclass(frozen=True)
@@ -47,149 +47,13 @@ class PlanStart:
         return PlanRows(machine=self.machine, legs=self.legs, spec=self.spec, survey=survey, slope=slope)
 
 
-@dataclass(frozen=True)
-class LegOfLift:
-    """One leg in one lift: what the plan says, and what was turned if that is recorded."""
-
-    name: str
-    turns: float
-    height_mm: float
-    then_mm: float | None
-    done: Adjustment | None
-    travel_mm: float
-    exposure_known: bool
-
-    @property
-    def raises_mm(self) -> float:
-        """How much the corner rises or sinks [mm]."""
-        return abs(self.height_mm)
-
-    @property
-    def field(self) -> str:
-        """The ending of this leg's form fields."""
-        return self.name.lower()
-
-    @property
-    def changed(self) -> bool:
-        """Whether something else was turned than the plan said."""
-        return self.done is not None and self.done.turns != self.turns
-
-    @property
-    def too_far(self) -> bool:
-        """Whether the plan asks more of this leveler than its whole travel, which nobody could check before."""
-        turned_mm = self.done.turns * self.done.lead_mm if self.done else self.height_mm
-        return not self.exposure_known and abs(turned_mm) > self.travel_mm
-
-
-@dataclass(frozen=True)
-class Lift:
-    """One lift of a plan: which end, the legs to turn and those it frees, and where the work stands."""
-
-    number: int
-    end: str
-    legs: list[LegOfLift]
-    stage: str
-
-    @property
-    def to_turn(self) -> list[LegOfLift]:
-        """The legs that the plan turns, or that were turned."""
-        return [leg for leg in self.legs if leg.turns or leg.done]
-
-    @property
-    def turns(self) -> list[float]:
-        """Planned turns by leg order, 0 outside this lift."""
-        by_name = {leg.name: leg.turns for leg in self.legs}
-        return [by_name.get(name, 0.0) for name in LEGS]
-
-    @property
-    def leg_names(self) -> str:
-        """The legs to turn, as the drawing takes them."""
-        return " ".join(leg.name for leg in self.to_turn)
-
-    @property
-    def recorded(self) -> Adjustment | None:
-        """A row of what was turned, for who did it and when."""
-        return next((leg.done for leg in self.legs if leg.done), None)
-
-
-@dataclass(frozen=True)
-class PlanPage:
-    """Everything that the page of one plan shows."""
-
-    plan: Plan
-    lifts: list[Lift]
-    checks: list[Survey]
-
-    @property
-    def now(self) -> Lift | None:
-        """The lift to work on now."""
-        return next((lift for lift in self.lifts if lift.stage == "now"), None)
-
-    @property
-    def summary(self) -> str:
-        """The plan in one line."""
-        return turns_summary(self.plan.answer)
-
-    @property
-    def typed_now(self) -> dict[str, Any]:
-        """The lift to work on now, as the form for other turns shows it at first."""
-        typed: dict[str, Any] = {"lift": self.now.number if self.now else 1}
-        for leg in self.now.legs if self.now else ():
-            planned = next(each for each in self.plan.answer["legs"] if each["name"] == leg.name)
-            typed[f"turns_{leg.field}"] = _as_typed(abs(planned["steps"]), planned["steps_per_turn"])
-            typed[f"way_{leg.field}"] = "in" if planned["steps"] < 0 else "out"
-        return typed
-
-    @property
-    def limit_leg(self) -> str:
-        """The leg that stops the plan, or ""."""
-        limit: str = self.plan.answer["limit"]
-        return limit[:2].upper() if "_at_" in limit else ""
-
-    @property
-    def pads(self) -> list[tuple[str, float]]:
-        """Pads or travel that lack, by leg [mm]."""
-        return [(leg, mm) for leg, mm in zip(LEGS, self.plan.answer["pads_mm"], strict=True) if mm]
-
-    @property
-    def unknown_exposures(self) -> list[str]:
-        """Legs to turn whose exposure nobody had measured, so that travel is not checked."""
-        known = self.plan.inputs["exposures_mm"]
-        return [
-            leg["name"] for leg, mm in zip(self.plan.answer["legs"], known, strict=True) if leg["steps"] and mm is None
-        ]
-
-    @property
-    def unproven(self) -> list[str]:
-        """What the survey's instrument cannot prove by the certificate rule, even in the middle of the spec."""
-        provable = self.plan.answer["provable"] or {}
-        return [name for name in ("pitch", "roll", "gap") if not provable.get(name, True)]
-
-    @property
-    def bars_now(self) -> list[dict[str, Any]]:
-        """Tolerance bars of what the playfield reads now."""
-        return self._bars(self.plan.answer["states"][0], self.plan.answer["verdict_now"])
-
-    @property
-    def bars_after(self) -> list[dict[str, Any]]:
-        """Tolerance bars of what it should read after the last lift."""
-        return self._bars(self.plan.answer["states"][-1], self.plan.answer["verdict_after"])
-
-    def _bars(self, state: dict[str, Any], verdict: dict[str, Any]) -> list[dict[str, Any]]:
-        spec = self.plan.inputs["spec"]
-        pitch, roll = (
-            {"kind": kind, "value": state[f"{kind}_deg"], "u": state[f"u_{kind}_deg"]} for kind in ("pitch", "roll")
-        )
-        pitch |= {"want": spec["pitch_deg"], "tol": spec["pitch_tolerance_deg"], "verdict": verdict["pitch"]}
-        roll |= {"tol": spec["roll_tolerance_deg"], "verdict": verdict["roll"]}
-        gap = {"kind": "gap", "value": state["gap_mm"], "u": state["u_gap_mm"], "foot": state["foot"]}
-        gap |= {"tol": spec["gap_tolerance_mm"], "verdict": verdict["gap"]}
-        return [pitch, roll, gap]
-
-
 def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
     """Return everything that the page of one plan shows."""
-    return PlanPage(plan=plan, lifts=lifts_of(plan=plan), checks=list(checks_of(member=member, plan=plan)))
+    lifts = lifts_of(plan=plan)
+    course: dict[str, Any] = plan.answer
+    if any(leg.changed for lift in lifts for leg in lift.legs):
+        course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
+    return PlanPage(plan=plan, lifts=lifts, checks=list(checks_of(member=member, plan=plan)), course=course)
 
 
 def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
@@ -271,14 +135,6 @@ def checks_of(*, member: Membership, plan: Plan) -> QuerySet[Survey]:
     """Return the check readings that were taken for a plan and stand, oldest first."""
     rows = standing_surveys(member=member, machine=plan.machine)
     return rows.filter(plan=plan).order_by("measured_at", "created_at").fetch_mode(models.FETCH_RAISE)
-
-
-def _as_typed(steps: int, per_turn: int) -> str:
-    """Turns as someone would type them, such as 6 1/2."""
-    whole, part = divmod(steps, per_turn)
-    fraction = Fraction(part, per_turn)
-    words = [str(whole)] if whole or not part else []
-    return " ".join([*words, str(fraction)] if part else words)
 
 
 def _adjustments(plan: Plan) -> dict[str, Adjustment]:

@@ -26,27 +26,27 @@ def test_as_shown_needs_no_numbers() -> None:
 
 
 def test_it_asks_for_every_leg_of_the_lift() -> None:
-    form = lift_form(turns_rl="2", way_rl="out")
+    form = lift_form(turns_rl="2", way_rl="out", way_rr="in")
     assert not form.is_valid()
     assert form.errors["turns_rr"] == ["Write how many turns, or 0 if you left it."]
     assert "turns_fl" not in form.errors
 
 
-def test_a_leg_that_was_left_needs_no_way() -> None:
-    form = lift_form(turns_rl="0", turns_rr="2", way_rr="in")
+def test_a_leg_that_was_left_is_nothing() -> None:
+    form = lift_form(turns_rl="0", way_rl="in", turns_rr="2", way_rr="in")
     assert form.is_valid(), form.errors
     assert form.values["turned"] == {"RL": (0.0, "0"), "RR": (-2.0, "2")}
 
 
 def test_a_turned_leg_needs_its_way() -> None:
-    form = lift_form(turns_rl="2", turns_rr="0")
+    form = lift_form(turns_rl="2", turns_rr="0", way_rr="out")
     assert not form.is_valid()
     assert list(form.errors) == ["way_rl"]
 
 
 @pytest.mark.parametrize("text", ["1,5", "-2", "nan", "1e3", "201", "6 3/2", "６", "2 turns"])
 def test_it_refuses_turns_it_cannot_read(text: str) -> None:
-    form = lift_form(turns_rl=text, way_rl="out", turns_rr="0")
+    form = lift_form(turns_rl=text, way_rl="out", turns_rr="0", way_rr="out")
     assert not form.is_valid()
     assert list(form.errors) == ["turns_rl"]
 
