@@ -9,7 +9,7 @@ from leveling.units import slope_deg, slope_in
 
 KINDS = [("digital_level", "Digital level"), ("inclinometer", "Another inclinometer")]
 SLOPE_UNITS = [("deg", "degrees"), ("mm_per_m", "mm/m"), ("in_per_ft", "in/ft"), ("percent", "%")]
-SIDES = [("left", "left side high"), ("right", "right side high"), ("level", "shows 0")]
+SIDES = [("left", "left"), ("right", "right"), ("level", "none: it shows 0")]
 
 #: Field, lowest and highest value [degree]; the database holds the same ranges.
 _IN_ITS_UNIT = (("resolution", 0.0001, 2.0), ("accuracy", 0.0, 5.0))
@@ -20,9 +20,7 @@ _MOST = 1000.0  # mm/m at 45 degrees: no other unit gives more
 class InstrumentForm(WriteForm):
     """A new instrument. The defaults fit a plain digital level that shows 0.1 degree."""
 
-    name = TextField(
-        label="Name", max_length=80, help_text="As your people tell it from others, such as red 230 mm level."
-    )
+    name = TextField(label="Name", max_length=80, help_text="As your people call it, such as red 230 mm level.")
     kind = WordField(label="Kind", choices=KINDS, initial="digital_level")
     unit = WordField(label="It shows", choices=SLOPE_UNITS, initial="deg")
     resolution = NumberField(

@@ -29,18 +29,29 @@ Bays = list[tuple[str, list[tuple[str, str]]]]
 
 
 class BayField(forms.UUIDField):
-    """A standing place, or none. Whether it is ours and free is for the action to say."""
+    """A standing place, or None. Whether it is ours and free is for the action to say.
+
+    ``empty`` is shown while nothing is chosen, which may be an answer; ``off`` is the answer "on no bay".
+    """
 
     widget = forms.Select
 
-    def __init__(self, *, none: str, **kwargs: Any) -> None:
-        super().__init__(**{"required": False, **kwargs})
-        self.none = none
-        self.error_messages["invalid"] = "Choose one of the bays shown."
+    def __init__(self, *, empty: str, off: str = "", **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.empty, self.off = empty, off
+        self.error_messages["invalid"] = "Choose one of the places shown."
+        self.error_messages["required"] = "Choose where it goes."
 
     def offer(self, bays: Bays) -> None:
         """Show these bays, by site."""
-        self.widget.choices = [("", self.none), *bays]
+        off = [("off", self.off)] if self.off else []
+        self.widget.choices = [("", self.empty), *off, *bays]
+        if not bays:
+            self.help_text = "No bay is free. Add one on the page of its floor."
+
+    def clean(self, value: Any) -> Any:
+        """Return the bay's key, or None."""
+        return None if self.off and value == "off" else super().clean(value)
 
 
 def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
@@ -116,7 +127,7 @@ class MachineForm(WriteForm):
 class MachineNewForm(MachineForm):
     """A new machine: what it is, where it stands, and its wanted pitch if not the usual one."""
 
-    bay = BayField(label="Where it stands", none="Not on a bay yet", help_text="Free bays.")
+    bay = BayField(label="Where it stands", empty="Not on a bay yet", required=False, help_text="Free bays.")
     pitch_deg = NumberField(
         label="Wanted pitch", unit="degrees", low=0, high=15, required=False,
         help_text="Empty: as usual for its era. The maker's manual wins.",
@@ -148,7 +159,7 @@ class LegsForm(EditForm):
         self.legs, self.lead_mm, self.unit = legs, lead_mm, unit
         self.fields["exposure_unit"].initial = unit
         for leg, now in zip(LEGS, legs, strict=True):
-            for name, field in self._fields_of(leg):
+            for name, field in self._fields():
                 field.initial = self._written(name, now[name])
                 self.fields[f"{leg}_{name}"] = field
 
@@ -169,19 +180,15 @@ class LegsForm(EditForm):
         for leg in LEGS:
             yield leg, LEG_WORDS[leg], [self[f"{leg}_{name}"] for name in ("exposure_mm", *_LEG_SIZES)]
 
-    def _fields_of(self, leg: str) -> Iterator[tuple[str, NumberField]]:
-        words = LEG_WORDS[leg].lower()
-        yield "length_mm", NumberField(label="Leg length", unit="mm", low=100, high=1500)
-        yield "travel_mm", NumberField(label="Travel of its leveler", unit="mm", low=1, high=200)
-        yield "pad_mm", NumberField(label="Pad or cup under it", unit="mm", low=0, high=100)
+    def _fields(self) -> Iterator[tuple[str, NumberField]]:
+        yield "length_mm", NumberField(label="Leg", unit="mm", low=100, high=1500)
+        yield "travel_mm", NumberField(label="Travel", unit="mm", low=1, high=200)
+        yield "pad_mm", NumberField(label="Pad or cup", unit="mm", low=0, high=100)
         most = _MOST_EXPOSURE_MM if self.unit == "mm" else _MOST_EXPOSURE_MM / self.lead_mm
-        help_text = f"From fully in, {words}. Empty if nobody measured it."
         kind: Any = NumberField if self.unit == "mm" else TurnsField
         yield (
             "exposure_mm",
-            kind(
-                label="Leveler out by", unit=self.unit, low=0, high=round(most, 3), required=False, help_text=help_text
-            ),
+            kind(label="Out by", unit=self.unit, low=0, high=round(most, 3), required=False),
         )
 
     def _written(self, name: str, number: float | None) -> str:
@@ -212,9 +219,7 @@ class SpecForm(WriteForm):
         label="Wanted pitch", unit="degrees", low=0, high=15, help_text="Of the playfield, rear higher."
     )
     pitch_tolerance_deg = NumberField(label="Pitch may differ by ±", unit="degrees", low=0.02, high=3)
-    roll_tolerance_deg = NumberField(
-        label="Roll may differ by ±", unit="degrees", low=0.02, high=3, help_text="The wanted roll is always level."
-    )
+    roll_tolerance_deg = NumberField(label="Roll may differ by ±", unit="degrees", low=0.02, high=3)
     gap_tolerance_mm = NumberField(
         label="Gap under a light foot, at most", unit="mm", low=0.05, high=10, help_text="0.5 mm is a third of a turn."
     )
@@ -227,13 +232,15 @@ class MoveForm(EditForm):
     """Where a machine is put: a free bay, or off the floor."""
 
     bay = BayField(
-        label="Put it on", none="No bay: off the floor", help_text="Free bays. Move the other machine first."
-    )
+        label="Put it on", empty="Choose a place", off="No bay: off the floor",
+        help_text="Free bays. To use a taken one, move the other machine first.",
+    )  # fmt: skip
     why = TextField(label="Note", max_length=400, required=False)
 
-    def __init__(self, *args: Any, bays: Bays, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, bays: Bays, on_a_bay: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         field: Any = self.fields["bay"]
+        field.off = field.off if on_a_bay else ""
         field.offer(bays)
 
 

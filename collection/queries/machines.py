@@ -44,31 +44,21 @@ class MachineRow:
         return self.machine.status.verdict
 
     @property
+    def next_step(self) -> str:
+        """What to do next, in words."""
+        return self.machine.status.next_step
+
+    @property
     def place(self) -> str:
         """Site and bay, in words."""
         bay = self.machine.bay
         return f"{bay.floor.site.name} · {bay.name}" if bay else "Off the floor"
 
 
-@dataclass(frozen=True)
-class PitchPoint:
-    """The pitch of one survey in the history [degree]."""
-
-    when: datetime.date
-    value: float
-    u: float
-    verdict: str
-
-
-@dataclass(frozen=True)
-class PlaneSpot:
-    """Where one survey lies in roll and pitch [degree]."""
-
-    roll: float
-    pitch: float
-    u_roll: float
-    u_pitch: float
-    verdict: str
+#: The pitch of one survey in the history: day, pitch [degree], its standard uncertainty, verdict.
+PitchPoint = tuple[datetime.date, float, float, str]
+#: Where one survey lies: roll, pitch, their standard uncertainties [degree], verdict.
+PlaneSpot = tuple[float, float, float, float, str]
 
 
 @dataclass(frozen=True)
@@ -109,7 +99,7 @@ class MachinePage:
     @property
     def history_label(self) -> str:
         """The history in one sentence, for people who do not see it."""
-        first, last = self.points[0].when, self.points[-1].when
+        first, last = self.points[0][0], self.points[-1][0]
         return f"Pitch in {len(self.points)} surveys from {first:%-d %b %Y} to {last:%-d %b %Y}, the spec as a band"
 
     @property
@@ -289,11 +279,11 @@ def _short(bars: list[Bar]) -> list[Bar]:
 
 def _point(survey: Survey, zone: ZoneInfo) -> PitchPoint:
     day = survey.measured_at.astimezone(zone).date()
-    return PitchPoint(day, survey.pitch_deg, survey.u_pitch_deg, survey.verdict)
+    return day, survey.pitch_deg, survey.u_pitch_deg, survey.verdict
 
 
 def _spot(survey: Survey) -> PlaneSpot:
-    return PlaneSpot(survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, survey.verdict)
+    return survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, survey.verdict
 
 
 def _events(plans: Sequence[Plan], surveys: Sequence[Survey], zone: ZoneInfo) -> list[tuple[datetime.date, str]]:

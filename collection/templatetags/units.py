@@ -123,6 +123,15 @@ def fall_text(gx: float | None, gy: float | None, frame: str = "machine", unit: 
     return f"falls {size} toward the {_DIRECTIONS[frame][eighth]}"
 
 
+def zero_text(zero_deg: float | None, u_deg: float | None = None, unit: str = "deg") -> str:
+    """A level's zero error in words: what it shows on a level surface, and which of its ends then seems high."""
+    if zero_deg is None:
+        return "never checked"
+    if abs(float(zero_deg)) <= float(u_deg or 0):
+        return "none to tell"
+    return f"{slope_text(abs(float(zero_deg)), u_deg, unit)}, {'marked' if zero_deg > 0 else 'other'}{NBSP}end high"
+
+
 @register.filter
 def degrees(value_deg: float | None, u_deg: float | None = None) -> str:
     """``{{ pitch_deg|degrees:u_deg }}``: 6.5 with u 0.3 reads "6.5°"."""
@@ -240,3 +249,9 @@ def show_gap(gap_mm: float | None, foot: str = "", u_mm: float | None = None, un
 def show_fall(gx: float | None, gy: float | None, frame: str = "machine", unit: str = "mm_per_m") -> str:
     """``{% show_fall gx gy "machine" %}`` reads "falls 5.4 mm/m toward the front left"; frame machine or plan."""
     return fall_text(gx, gy, frame, unit)
+
+
+@register.simple_tag
+def show_zero(zero_deg: float | None, u_deg: float | None = None, unit: str = "deg") -> str:
+    """``{% show_zero zero_deg u_deg unit %}`` reads "0.10°, marked end high", "none to tell" or "never checked"."""
+    return zero_text(zero_deg, u_deg, unit)

@@ -112,7 +112,10 @@ def machine_move(request: Any, pk: UUID) -> HttpResponse:
     """Put a machine on another bay, or off the floor."""
     machine = access.machine_for(request.member, pk)
     form = forms.MoveForm(
-        posted(request), initial={"version": machine.version}, bays=queries.free_bays(member=request.member)
+        posted(request),
+        initial={"version": machine.version},
+        bays=queries.free_bays(member=request.member),
+        on_a_bay=machine.bay_id is not None,
     )
     moved = acted(
         form,
