@@ -91,11 +91,11 @@ PLAYFIELDS_MM = {"standard": (514.0, 1067.0), "wide": (591.0, 1067.0), "other": 
 
 #: What must be so before a reading means anything.
 PRECONDITIONS = {
-    "seated": "Playfield down and seated",
-    "balls_out": "Balls out of the trough",
+    "seated": "Playfield down, seated",
+    "balls_out": "Balls out",
     "bolts_tight": "Leg bolts tight",
-    "off_dollies": "On its feet, off the dollies",
-    "nobody_leaning": "Nobody leaning on it",
+    "off_dollies": "Off its dollies",
+    "nobody_leaning": "Nobody leaning",
 }
 
 SURFACES = {

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.db import transaction
 
+from collection.arrays.plans import turns_summary
 from collection.arrays.surveys import verdict_now
 from collection.models import Machine, MachineStatus, Plan, Spec, Standing, Survey
 from collection.queries.plans import turned_since
@@ -15,8 +16,7 @@ OFF_THE_FLOOR = "Off the floor: survey it where it stands next"
 READ_AGAIN = "Legs turned: read again"
 SIGN_OFF = "Sign the leg plan off"
 WORK_THE_PLAN = "Work the leg plan"
-MAKE_A_PLAN = "Make a leg plan"
-NOTHING = "Nothing to turn"
+LONGEST_STEP = 200
 
 
 @transaction.atomic
@@ -52,7 +52,7 @@ def _verdict(survey: Survey | None, spec: Spec | None, plan: Plan | None, moved:
     return {
         "verdict": judged.verdict,
         "chance": judged.chance,
-        "next_step": step or _survey_step(judged.verdict, survey),
+        "next_step": step or next_step_after(survey=survey, verdict=judged.verdict),
     }
 
 
@@ -62,13 +62,7 @@ def _plan_step(plan: Plan, survey: Survey) -> str:
         return SIGN_OFF if survey.plan_id == plan.pk else READ_AGAIN
     if plan.survey_id is not None and plan.survey_id != survey.pk:
         return ""
-    return WORK_THE_PLAN
-
-
-def _survey_step(verdict: str, survey: Survey) -> str:
-    if verdict == "borderline":
-        return next_step_after(survey=survey)
-    return MAKE_A_PLAN if verdict == "out" else NOTHING
+    return turns_summary(plan.answer)[:LONGEST_STEP]
 
 
 def _unfinished_plan(machine: Machine) -> Plan | None:

@@ -261,13 +261,15 @@ def _tilts(
 ) -> tuple[TiltUsed, ...]:
     names = ("resolution_deg", "alignment_deg", "repeat_deg", "accuracy_deg", "zero_deg", "u_deg")
     parts = {name: np.broadcast_to(getattr(budget, name), tilt.shape) for name in names}
+    slopes = [fit.pitch if first.direction == "along" else fit.roll for first, _ in pairs]
     return tuple(
         TiltUsed(
             reading=first,
             turned=second,
             tilt_deg=float(tilt[i]),
-            residual_deg=float(tilt[i] - (fit.pitch if first.direction == "along" else fit.roll).angle_deg),
+            residual_deg=float(tilt[i] - slopes[i].angle_deg),
             is_odd=int(fit.odd_reading) == i,
+            stands_alone=int(slopes[i].readings) < 2,
             **{name: float(parts[name][i]) for name in names},
         )
         for i, (first, second) in enumerate(pairs)

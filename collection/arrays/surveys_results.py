@@ -39,6 +39,12 @@ class TiltUsed:
     accuracy_deg: float
     zero_deg: float
     u_deg: float
+    stands_alone: bool
+
+    @property
+    def off_deg(self) -> float:
+        """How far it is off the others' mean, without sign."""
+        return abs(self.residual_deg)
 
 
 @dataclass(frozen=True)
@@ -81,6 +87,11 @@ class Assessment:
     def machine(self) -> Judged:
         """The verdict on the machine."""
         return self.judged["machine"]
+
+    @property
+    def quantities(self) -> list[Judged]:
+        """The verdicts on pitch, roll and twist."""
+        return [self.judged[name] for name in ("pitch", "roll", "twist")]
 
     @property
     def columns(self) -> dict[str, Any]:

@@ -16,9 +16,8 @@ from leveling.units import slope_in
 DIRECTIONS = [("along", "along"), ("across", "across")]
 HIGH_ENDS = [("rear", "rear"), ("front", "front"), ("right", "right"), ("left", "left"), ("level", "level")]
 ENDS_OF = {"along": ("rear", "front", "level"), "across": ("right", "left", "level")}
-UNITS = [
-    ("", "as the instrument shows"), ("deg", "degrees"), ("mm_per_m", "mm/m"), ("in_per_ft", "in/ft"), ("percent", "%"),
-]  # fmt: skip
+UNIT_SIGNS = {"deg": "°", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
+UNITS = [("", "auto"), *UNIT_SIGNS.items()]
 STANCES = [
     ("all_bearing", "All four bear"),
     ("FL", "FL is light"),
@@ -55,6 +54,22 @@ class ShownField(NumberField):
         return super().clean(value)
 
 
+class GapField(TextField):
+    """The gap as it was typed: asked for, and needed only with a light foot, which the form sees to."""
+
+    def validate(self, value: Any) -> None:
+        """Accept no answer."""
+
+
+class GapUnitField(WordField):
+    """The gap's unit: it need not be sent where there is no gap."""
+
+    def validate(self, value: Any) -> None:
+        """Accept no answer, or one of the choices."""
+        if value:
+            super().validate(value)
+
+
 class ReadingForm(forms.Form):
     """One reading. A row without a number is left out."""
 
@@ -63,9 +78,9 @@ class ReadingForm(forms.Form):
     value = ShownField(label="It shows")
     unit = forms.ChoiceField(label="Unit", choices=UNITS, required=False)
     high_end = WordField(label="High end", choices=HIGH_ENDS, required=False)
-    spot = forms.ChoiceField(
-        label="Where", choices=[("", "somewhere else"), *((name, spot.words) for name, spot in SPOTS.items())],
-        required=False,
+    spot = WordField(
+        label="Where on the playfield", required=False,
+        choices=[*((name, spot.words) for name, spot in SPOTS.items()), ("", "elsewhere")],
     )  # fmt: skip
     turned_value = ShownField(label="Turned end for end, it shows")
     turned_high_end = WordField(label="High end then", choices=HIGH_ENDS, required=False)
@@ -160,12 +175,12 @@ class SurveyForm(WriteForm):
         label="Do all four feet bear?", choices=STANCES,
         help_text="Press down on each corner. The corner that gives has the light foot; mostly it is a front one.",
     )  # fmt: skip
-    gap = TextField(
-        label="Gap under the light foot", required=False, max_length=24,
+    gap = GapField(
+        label="Gap under the light foot", max_length=24,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
         help_text="The thickest feeler that goes under, or the turns out until the foot bears.",
     )  # fmt: skip
-    gap_unit = WordField(label="Gap in", choices=GAP_UNITS, initial="mm", required=False)
+    gap_unit = GapUnitField(label="Measured in", choices=GAP_UNITS, initial="mm")
     measured_at = forms.DateTimeField(
         label="Measured at", required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -176,31 +191,36 @@ class SurveyForm(WriteForm):
     plan = forms.ChoiceField(required=False, widget=forms.HiddenInput)
 
     def __init__(
-        self, data: Any = None, *, instruments: Sequence[Any], body: str, plans: Sequence[Any] = (), **kwargs: Any
+        self,
+        data: Any = None,
+        *,
+        instruments: Sequence[Any],
+        body: str,
+        plans: Sequence[Any] = (),
+        readings: Sequence[dict[str, Any]] = TWO_READINGS,
+        **kwargs: Any,
     ) -> None:
-        readings = kwargs.pop("readings", TWO_READINGS)
         super().__init__(data, **kwargs)
         self._chosen = {"instrument": {str(row.pk): row for row in instruments}, "plan": {str(r.pk): r for r in plans}}
         self._playfield_mm = PLAYFIELDS_MM[body]
         fields: Any = self.fields
-        fields["instrument"].choices = [(str(row.pk), row.name) for row in instruments]
+        shows = [(str(row.pk), f"{row.name}, shows {UNIT_SIGNS[row.unit]}") for row in instruments]
+        fields["instrument"].choices = shows
         fields["plan"].choices = [("", ""), *((str(row.pk), "") for row in plans)]
         for name in ("instrument", "stance", "gap_unit"):
             fields[name].error_messages["invalid_choice"] = "Choose one of the answers shown."
-        self.rows = Readings(data, prefix="readings", initial=None if data is not None else list(readings))
+        sent = data if data is not None and "readings-TOTAL_FORMS" in data else None
+        self.rows: Any = Readings(sent, prefix="readings", initial=None if sent is not None else list(readings))
+        self._share_unit(instruments)
 
     def is_valid(self) -> bool:
         """Whether the form and all its rows can be saved."""
-        own = super().is_valid()
-        if own and not self.rows_are_valid:
-            self.add_error(None, "Look at the readings again: one of them is not clear yet.")
-        return own and self.rows_are_valid
-
-    @property
-    def rows_are_valid(self) -> bool:
-        """Whether every row that holds something is clear."""
-        self._refuse_steep_rows()
-        return self.rows.is_valid() and all(form.is_valid() for form in self.rows.forms)
+        if not self.is_bound:
+            return False
+        own, rows = super().is_valid(), self._rows_are_clear()
+        if not rows and not self.non_field_errors():
+            self.add_error(None, "Look at the readings again: not all of them are clear yet.")
+        return own and rows
 
     @property
     def readings(self) -> list[dict[str, Any]]:
@@ -216,10 +236,28 @@ class SurveyForm(WriteForm):
         return {**super().values, "readings": self.readings}
 
     @property
+    def so_far(self) -> dict[str, Any]:
+        """What can be told from a form that is still being filled."""
+        unclear, data = self.errors, self.cleaned_data
+        stance = "unknown" if "gap" in unclear else data.get("stance") or "unknown"
+        return {
+            "instrument": data.get("instrument"),
+            "readings": self.readings,
+            "measured_at": data.get("measured_at"),
+            "stance": stance,
+            "gap": data.get("gap", 0.0),
+            "gap_unit": data.get("gap_unit", "mm"),
+        }
+
+    @property
     def doubts(self) -> list[str]:
         """What is not clear yet, in words, for the live answer."""
-        own = [f"{self.fields[name].label}: {errors[0]}" for name, errors in self.errors.items() if name in self.fields]
-        self._refuse_steep_rows()
+        own = [
+            f"{self.fields[name].label}: {errors[0]}"
+            for name, errors in self.errors.items()
+            if name in self.fields and self[name].data not in (None, "")
+        ]
+        self._rows_are_clear()
         rows = [
             f"Reading {place}: {errors[0]}"
             for place, form in enumerate(self.rows.forms, 1)
@@ -263,11 +301,20 @@ class SurveyForm(WriteForm):
         data["gap_text"], data["gap"] = text, number
         return data
 
-    def _refuse_steep_rows(self) -> None:
+    def _rows_are_clear(self) -> bool:
+        """Whether every row that holds something can be understood."""
         instrument = self.cleaned_data.get("instrument")
         for form in self.rows.forms:
             if form.is_valid() and not form.is_blank:
                 form.refuse_steep(instrument.unit if instrument else "deg")
+        return bool(self.rows.is_valid())
+
+    def _share_unit(self, instruments: Sequence[Any]) -> None:
+        """Say which unit "as it shows" is, where all instruments show the same."""
+        units = {row.unit for row in instruments}
+        if len(units) == 1:
+            for form in self.rows.forms:
+                form.fields["unit"].choices = [("", UNIT_SIGNS[next(iter(units))]), *UNIT_SIGNS.items()]
 
 
 class CorrectionForm(SurveyForm):
@@ -277,18 +324,42 @@ class CorrectionForm(SurveyForm):
         label="What was wrong?", max_length=400, help_text="Stays beside both surveys. The old one can still be read."
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["measured_at"].help_text = "Leave it open to keep the time of the old one. Time at the site."
+
     @property
     def values(self) -> dict[str, Any]:
-        """What was typed, understood; the reason goes to the author's line."""
-        return {name: value for name, value in super().values.items() if name != "why"}
+        """What was typed, understood; the reason is the author's, the plan the old one's."""
+        return {name: value for name, value in super().values.items() if name not in ("why", "plan")}
 
 
-def with_one_more_row(data: Any) -> Any:
-    """Return what was sent with one more empty row of readings, unless there are enough."""
-    more = data.copy()
-    count = more.get("readings-TOTAL_FORMS", "")
-    if count.isdecimal() and len(count) < 4 and int(count) < MOST_READINGS:
-        more["readings-TOTAL_FORMS"] = str(int(count) + 1)
-        for name, value in ONE_MORE.items():
-            more[f"readings-{count}-{name}"] = value
-    return more
+def typed_again(data: Any, *, one_more: bool = False) -> dict[str, Any]:
+    """Return what was sent as the starting values of a fresh form: nothing checked, nothing lost."""
+    fields = SurveyForm.base_fields | CorrectionForm.base_fields
+    initial = {name: data[name] for name in fields if data.get(name) and name != "preconditions"}
+    sent = data.get("readings-TOTAL_FORMS", "")
+    count = min(int(sent), MOST_READINGS) if sent.isdecimal() and len(sent) < 4 else 0
+    rows = [
+        {name: data.get(f"readings-{place}-{name}", "") for name in ReadingForm.base_fields} for place in range(count)
+    ]
+    rows = rows or list(TWO_READINGS)
+    if one_more and len(rows) < MOST_READINGS:
+        rows.append(dict(ONE_MORE))
+    return {"initial": {**initial, "preconditions": data.getlist("preconditions")}, "readings": rows}
+
+
+def typed_survey(survey: Any, readings: Sequence[Any]) -> dict[str, Any]:
+    """Return a stored survey as the starting values of its correction."""
+    turned = {reading.pair: reading for reading in readings if reading.is_reversed}
+    rows = []
+    for first in (reading for reading in readings if not reading.is_reversed):
+        row = {name: getattr(first, name) for name in ("direction", "unit", "high_end", "spot")} | {"value": first.text}
+        second = turned.get(first.pair) if first.pair is not None else None
+        if second:
+            row |= {"turned_value": second.text, "turned_high_end": second.high_end}
+        rows.append(row)
+    kept = ("preconditions", "stance", "gap_unit", "note")
+    initial = {name: getattr(survey, name) for name in kept}
+    initial |= {"instrument": str(survey.instrument_id), "gap": survey.gap_text}
+    return {"initial": initial, "readings": rows}

@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from collection import presets
 from collection.models.base import Recorded, in_range, one_of
 
 STANCES = ("unknown", "all_bearing", "FL", "FR", "RL", "RR")
@@ -9,6 +10,7 @@ GAP_UNITS = ("mm", "turns")
 DIRECTIONS = ("along", "across")
 HIGH_ENDS = ("rear", "front", "right", "left", "level")
 PURPOSES = ("routine", "check")
+UNIT_SIGNS = {"deg": "°", "mm_per_m": "\u00a0mm/m", "in_per_ft": "\u00a0in/ft", "percent": "\u00a0%"}
 
 
 class Survey(Recorded):
@@ -46,9 +48,7 @@ class Survey(Recorded):
     chance = models.FloatField()
     certificate = models.CharField(max_length=12)
     engine_version = models.CharField(max_length=20)
-    supersedes = models.ForeignKey(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections"
-    )
+    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrections")
     why = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -73,6 +73,20 @@ class Survey(Recorded):
             ),
         ]
         indexes = [models.Index(fields=["machine", "-measured_at"], name="survey_latest")]
+
+    @property
+    def stance_words(self) -> str:
+        """How it stood, in words, with the gap as it was typed."""
+        if self.stance == "all_bearing":
+            return "All four feet bear"
+        if self.stance == "unknown":
+            return "Nobody checked the feet"
+        return f"{self.stance} light, {self.gap_text} {'turns until it bears' if self.gap_unit == 'turns' else 'mm'}"
+
+    @property
+    def precondition_words(self) -> list[str]:
+        """What was seen to before reading, in words."""
+        return [presets.PRECONDITIONS[name] for name in self.preconditions]
 
 
 class Reading(Recorded):
@@ -105,3 +119,18 @@ class Reading(Recorded):
             in_range("reading", "x_mm", 0, 2000),
             in_range("reading", "y_mm", 0, 3000),
         ]
+
+    @property
+    def shown(self) -> str:
+        """What the instrument showed, as it was typed, with its unit."""
+        return self.text + UNIT_SIGNS[self.unit]
+
+    @property
+    def end_words(self) -> str:
+        """Which end was high, in words."""
+        return "level" if self.high_end == "level" else f"{self.high_end} high"
+
+    @property
+    def spot_words(self) -> str:
+        """Where on the playfield, in words."""
+        return presets.SPOTS[self.spot].words if self.spot in presets.SPOTS else "elsewhere"

@@ -13,10 +13,32 @@ from collection.access import visible
 from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
 from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
 from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey, ZeroCheck
-from collection.models.machines import LEGS
 
+MAKE_A_PLAN = "Make a leg plan"
+NOTHING = "Nothing to turn"
+
+#: Half of a 95 % interval in standard uncertainties, for a normal distribution.
+K95 = 1.96
 #: Where the next reading in a direction tells most, best first.
 NEXT_SPOTS = {"along": ("middle", "left", "right"), "across": ("lower_centre", "upper_centre", "middle")}
+
+
+@dataclass(frozen=True)
+class AnswerBar:
+    """One quantity against the spec: slopes in degrees, the gap in mm. ``value`` is None while it is not known."""
+
+    kind: str
+    value: float | None
+    u: float
+    tol: float
+    verdict: str
+    want: float = 0.0
+    foot: str = ""
+
+    @property
+    def spread(self) -> float:
+        """Half of the interval that holds 95 %."""
+        return K95 * self.u
 
 
 @dataclass(frozen=True)
@@ -27,6 +49,32 @@ class Answer:
     spec: Spec
     next_step: str
     advice: list[str]
+
+    @property
+    def bars(self) -> list[AnswerBar]:
+        """Pitch, roll and gap against the spec; what was not read has no value."""
+        found, spec = self.assessment, self.spec
+        if found is None:
+            return []
+        pitch = found.pitch_deg if found.pitch.known else None
+        roll = found.roll_deg if found.roll.known else None
+        gap = found.gap_mm if found.feet_checked else None
+        marks = [judged.verdict if judged.measured else "not_measured" for judged in found.quantities]
+        return [
+            AnswerBar("pitch", pitch, found.u_pitch_deg, spec.pitch_tolerance_deg, marks[0], want=spec.pitch_deg),
+            AnswerBar("roll", roll, found.u_roll_deg, spec.roll_tolerance_deg, marks[1]),
+            AnswerBar("gap", gap, found.u_gap_mm, spec.gap_tolerance_mm, marks[2], foot=found.light),
+        ]
+
+    @property
+    def known_bars(self) -> list[AnswerBar]:
+        """Those of the bars that have a value."""
+        return [bar for bar in self.bars if bar.value is not None]
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether there is a reading along and one across, so that the machine can be judged."""
+        return self.assessment is not None and self.assessment.pitch.known and self.assessment.roll.known
 
     @property
     def odd(self) -> list[tuple[int, TiltUsed]]:
@@ -44,6 +92,20 @@ class SurveyPage:
     corrected_by: Survey | None
     is_newest: bool
     spec_is_current: bool
+
+    @property
+    def spots(self) -> list[tuple[str, str]]:
+        """Each named spot of the playfield with the numbers of the readings taken there."""
+        tilts = self.answer.assessment.tilts if self.answer.assessment else ()
+        return [
+            (spot, " ".join(str(n) for n, tilt in enumerate(tilts, 1) if tilt.reading.spot == spot))
+            for spot in presets.SPOTS
+        ]
+
+    @property
+    def spots_label(self) -> str:
+        """The same in words."""
+        return "; ".join(f"reading {numbers} {presets.SPOTS[spot].words}" for spot, numbers in self.spots if numbers)
 
     @property
     def slopes(self) -> list[tuple[str, SlopeFound, list[TiltUsed]]]:
@@ -133,7 +195,8 @@ def live_answer(
     spec: Spec,
     instrument: Instrument | None,
     readings: Sequence[dict[str, Any]],
-    measured_at: datetime.datetime,
+    now: datetime.datetime,
+    measured_at: datetime.datetime | None = None,
     stance: str = "unknown",
     gap: float = 0.0,
     gap_unit: str = "mm",
@@ -141,9 +204,10 @@ def live_answer(
     """Return what rows that nobody saved yet would say."""
     if instrument is None:
         return _answer(None, spec)
-    zero = zero_on(instrument=instrument, at=measured_at)
+    at = measured_at or now
+    zero = zero_on(instrument=instrument, at=at)
     inputs = inputs_of(
-        machine=machine, instrument=instrument, zero=zero, measured_at=measured_at, stance=stance, gap=gap,
+        machine=machine, instrument=instrument, zero=zero, measured_at=at, stance=stance, gap=gap,
         gap_unit=gap_unit,
     )  # fmt: skip
     return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec)
@@ -163,9 +227,9 @@ def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
     )
 
 
-def next_step_after(*, survey: Survey) -> str:
-    """Return what would make a borderline survey clear, in a few words."""
-    return next_words(recomputed(survey, readings_in(survey=survey)))
+def next_step_after(*, survey: Survey, verdict: str) -> str:
+    """Return what to do after a survey with this verdict, in a few words."""
+    return _step(recomputed(survey, readings_in(survey=survey)), verdict)
 
 
 def next_words(assessment: Assessment) -> str:
@@ -185,41 +249,33 @@ def next_words(assessment: Assessment) -> str:
 def _answer(assessment: Assessment | None, spec: Spec) -> Answer:
     if assessment is None:
         return Answer(None, spec, "Take one reading along and one across", [])
-    missing = [
-        direction for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)) if not slope.known
-    ]
-    if missing:
-        return Answer(assessment, spec, f"Take one reading {missing[0]}", [])
-    return Answer(assessment, spec, _step(assessment), _advice(assessment))
+    for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)):
+        if not slope.known:
+            return Answer(assessment, spec, f"Take one reading {direction}", [])
+    return Answer(assessment, spec, _step(assessment, assessment.machine.verdict), _advice(assessment))
 
 
-def _step(assessment: Assessment) -> str:
-    if assessment.machine.verdict == "out":
-        return "Make a leg plan"
-    if assessment.machine.verdict == "in":
-        return "Nothing to turn"
-    return next_words(assessment)
+def _step(assessment: Assessment, verdict: str) -> str:
+    if assessment.disagree:
+        odd = [str(number) for number, tilt in enumerate(assessment.tilts, 1) if tilt.is_odd]
+        return f"Take reading {odd[0]} again: it looks odd" if odd else "Read again: the readings differ too much"
+    if verdict == "out":
+        return MAKE_A_PLAN
+    return NOTHING if verdict == "in" else next_words(assessment)
 
 
 def _advice(assessment: Assessment) -> list[str]:
     """What would make the answer surer, most useful first."""
+    if assessment.disagree:
+        return ["The readings differ by more than this level explains, so the answer is less sure."]
     advice = []
     if not assessment.feet_checked:
-        advice.append("Nobody checked the feet, so the gap is not judged and the roll may change once all four bear.")
-    if assessment.disagree:
-        advice.append("The readings differ by more than this level explains. Take the odd one again on bare board.")
+        advice.append("How the feet stand is not known: the gap is not judged, and roll may change once all four bear.")
     across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
     worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
     if worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
         advice.append("Roll is unsure because the level may lie askew: butt it against a straight edge.")
-    if not assessment.machine.provable and assessment.feet_checked:
+    unproven = assessment.machine.certificate == "not_proven" and assessment.feet_checked
+    if unproven and not assessment.machine.provable:
         advice.append("This level cannot prove this tolerance by the certificate rule, whatever it shows.")
     return advice
-
-
-def light_foot_words(survey: Survey) -> str:
-    """Return how the machine stood, in words."""
-    if survey.stance in LEGS:
-        unit = "turns until it bears" if survey.gap_unit == "turns" else "mm"
-        return f"{survey.stance} light, {survey.gap_text} {unit}"
-    return "All four feet bear" if survey.stance == "all_bearing" else "Feet not checked"

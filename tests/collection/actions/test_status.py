@@ -9,6 +9,7 @@ from django.utils import timezone
 from collection import models
 from collection.actions import status as words
 from collection.actions.status import refresh_status
+from collection.queries.surveys import MAKE_A_PLAN, NOTHING
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import across, along, author, survey_of
@@ -35,7 +36,7 @@ def test_a_machine_without_a_survey_is_to_be_surveyed(taproom: TernTaproom) -> N
 
 def test_out_of_spec_asks_for_a_leg_plan(taproom: TernTaproom) -> None:
     surveyed(taproom, along(6.0), across(0.4))
-    assert (status_of(taproom).verdict, status_of(taproom).next_step) == ("out", words.MAKE_A_PLAN)
+    assert (status_of(taproom).verdict, status_of(taproom).next_step) == ("out", MAKE_A_PLAN)
 
 
 def test_borderline_names_the_reading_that_helps_most(taproom: TernTaproom) -> None:
@@ -78,16 +79,17 @@ def test_moved_away_and_back_is_moved(taproom: TernTaproom) -> None:
 @pytest.mark.parametrize(
     ("state", "checked", "step"),
     [
-        ("open", False, words.WORK_THE_PLAN),
+        ("open", False, "1 lift · rear: RL out 6 ½, RR out 8 ¼"),
         ("turned", False, words.READ_AGAIN),
         ("turned", True, words.SIGN_OFF),
-        ("signed_off", False, words.MAKE_A_PLAN),
+        ("signed_off", False, MAKE_A_PLAN),
     ],
 )
 def test_a_plan_in_hand_is_the_next_step(taproom: TernTaproom, state: str, checked: bool, step: str) -> None:
     survey = surveyed(taproom, along(6.0), across(0.4))
     signed = {"signed_off_at": NOON} if state == "signed_off" else {}
-    answer = {"outcome": "plan", "legs": [], "lifts": []}
+    legs = [{"name": "RL", "steps": 26, "steps_per_turn": 4}, {"name": "RR", "steps": 33, "steps_per_turn": 4}]
+    answer = {"outcome": "plan", "legs": legs, "lifts": [{"end": "rear", "legs": ["RL", "RR"]}]}
     plan = models.Plan.objects.create(
         id=uuid.uuid4(), machine=taproom.machine, survey=survey, spec=survey.spec, source="survey", outcome="plan",
         state=state, inputs={}, answer=answer, engine_version="1", **signed, **author(taproom.people.bob).stamp(),
@@ -105,4 +107,4 @@ def test_a_newer_survey_sets_an_untouched_plan_aside_in_words(taproom: TernTapro
         inputs={}, answer={}, engine_version="1", **author(taproom.people.bob).stamp(),
     )  # fmt: skip
     surveyed(taproom, along(6.5), across(0, "level"), at=NOON + HOUR)
-    assert status_of(taproom).next_step == words.NOTHING
+    assert status_of(taproom).next_step == NOTHING
