@@ -18,6 +18,7 @@ are exact at any pitch.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ NO_LIMIT = 1 << 20
 
 _FAR = 1 << 40  # the ends of an empty run
 _STEEPEST_DEG = 89.0
-_POINTS_AT_ONCE = 100_000
+_POINTS_AT_ONCE = 60_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,27 +145,23 @@ class Lattice:
         first[empty], last[empty] = _FAR, -_FAR
         return Runs(low=first, high=last)
 
-    def points(self, level: FloatArray) -> Points:
-        """Return every (a, b) inside the bands at ``level``, shape (rows,) [share of aim], and the travel.
+    def points(self, level: FloatArray) -> Iterator[tuple[slice, Points]]:
+        """Go through every (a, b) inside the bands at ``level``, shape (rows,) [share of aim], and the travel.
 
-        A point within a millionth of a step outside is taken too: the ratios decide, not these bounds.
+        Yields some rows and their points at a time, never too many to hold; ``row`` counts from the first of
+        them. A point within a millionth of a step outside is taken too: the ratios decide, not these bounds.
         """
-        roll, twist = self._roll_and_twist_bands(level)
-        row, a = _whole_numbers(*self._a_range(roll, twist))
-        # One line of the lattice for each (row, a): b between the two bands, the rear travel, and what the
-        # rear must add to the front for the pitch. Sum of a pair: 2 x its left leg + its difference.
-        part = self.take(row)
-        roll, twist = _of(roll, row), _of(twist, row)
-        pitch = _of(self._pitch_band(level), row)
-        (fl0, fr0, rl0, rr0), (fl1, fr1, rl1, rr1) = part.low.T, part.high.T
-        rear_least = pitch[0] + np.maximum(2 * fl0 + a, 2 * fr0 - a)
-        rear_most = pitch[1] + np.minimum(2 * fl1 + a, 2 * fr1 - a)
-        by_roll = _shifted(roll, -part.gx_front * a, part.gx_rear)
-        by_twist = _shifted(twist, part.twist_front_mm * a, part.twist_rear_mm)
-        low = [by_roll[0], by_twist[0], rr0 - rl1, rear_least - 2 * rl1, 2 * rr0 - rear_most]
-        high = [by_roll[1], by_twist[1], rr1 - rl0, 2 * rr1 - rear_least, rear_most - 2 * rl0]
-        line, b = _whole_numbers(_up(np.maximum.reduce(low)), _down(np.minimum.reduce(high)))
-        return Points(row=row[line], a=a[line], b=b)
+        a_low, a_high = self.box(level)[0]
+        for rows in _cut(a_high - a_low + 1):
+            part = self.take(rows)
+            row, a, b_low, b_high = part._lines(level[rows])
+            length = np.maximum(b_high - b_low + 1, 0)
+            many = np.bincount(row, weights=length, minlength=part.gy.size)
+            for some in _cut(many.astype(np.int64)):
+                lines = slice(*np.searchsorted(row, (some.start, some.stop)))
+                line, b = _whole_numbers(b_low[lines], b_high[lines])
+                at = Points(row=row[lines][line] - some.start, a=a[lines][line], b=b)
+                yield slice(rows.start + some.start, rows.start + some.stop), at
 
     def shifts(self, at: Points) -> tuple[Range, Range]:
         """Return the lowest and highest m, then q, shape (points,) [step], that keep all legs in travel."""
@@ -177,16 +174,36 @@ class Lattice:
         roll, twist = self._roll_and_twist_bands(level)
         return self._a_range(roll, twist), self._b_range(roll, twist)
 
-    def parts(self, level: FloatArray) -> Iterator[slice]:
-        """Cut the rows, shape (rows,) [row], so that no part has too many points to hold at once."""
-        a, b = self.box(level)
-        many = np.cumsum(np.maximum(a[1] - a[0] + 1, 1) * np.maximum(b[1] - b[0] + 1, 1))
-        start = 0
-        while start < many.size:
-            done = many[start - 1] if start else 0
-            stop = max(start + 1, int(np.searchsorted(many, done + _POINTS_AT_ONCE)))
-            yield slice(start, stop)
-            start = stop
+    def _lines(self, level: FloatArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+        """Return row, a, lowest b and highest b of every line of points with the same a.
+
+        Each bound of b is a straight line in a. The sum of a pair is twice its left leg plus its difference,
+        or twice its right leg less that, and p = rear sum - front sum: so travel and pitch bound b +- a.
+        """
+        roll, twist = self._roll_and_twist_bands(level)
+        row, a = _whole_numbers(*self._a_range(roll, twist))
+        p_low, p_high = self._pitch_band(level)
+        (fl0, fr0, rl0, rr0), (fl1, fr1, rl1, rr1) = 2 * self.low.T, 2 * self.high.T
+        roll_slope, roll = -self.gx_front / self.gx_rear, _shifted(roll, 0.0, self.gx_rear)
+        twist_slope, twist = self.twist_front_mm / self.twist_rear_mm, _shifted(twist, 0.0, self.twist_rear_mm)
+        up_low, up_high = (
+            np.maximum(p_low + fl0 - rl1, rr0 - p_high - fr1),
+            np.minimum(rr1 - p_low - fr0, p_high + fl1 - rl0),
+        )
+        down_low, down_high = (
+            np.maximum(p_low + fr0 - rl1, rr0 - p_high - fl1),
+            np.minimum(rr1 - p_low - fl0, p_high + fr1 - rl0),
+        )
+        roll_a, twist_a = roll_slope[row] * a, twist_slope[row] * a
+        low = (roll[0][row] + roll_a, twist[0][row] + twist_a, up_low[row] + a, down_low[row] - a, (rr0 - rl1)[row] / 2)
+        high = (
+            roll[1][row] + roll_a,
+            twist[1][row] + twist_a,
+            up_high[row] + a,
+            down_high[row] - a,
+            (rr1 - rl0)[row] / 2,
+        )
+        return row, a, _up(reduce(np.maximum, low)), _down(reduce(np.minimum, high))
 
     def _pitch_band(self, levels: FloatArray) -> Band:
         """p at the edges of the pitch bands, not yet whole."""
@@ -225,7 +242,7 @@ def _gradient_band(want_deg: FloatArray, half_deg: FloatArray) -> Band:
     return np.tan(np.radians(low)), np.tan(np.radians(high))
 
 
-def _shifted(band: Band, by: FloatArray, per_step: FloatArray | float) -> Band:
+def _shifted(band: Band, by: FloatArray | float, per_step: FloatArray | float) -> Band:
     return (band[0] + by) / per_step, (band[1] + by) / per_step
 
 
@@ -239,6 +256,17 @@ def _up(x: FloatArray) -> IntArray:
 
 def _down(x: FloatArray) -> IntArray:
     return np.floor(x + 1e-6).astype(np.int64)
+
+
+def _cut(many: IntArray) -> Iterator[slice]:
+    """Cut rows into parts that together have no more than can be held at once, but for a row that alone has."""
+    total = np.cumsum(np.maximum(many, 1))
+    start = 0
+    while start < total.size:
+        done = int(total[start - 1]) if start else 0
+        stop = max(start + 1, int(np.searchsorted(total, done + _POINTS_AT_ONCE)))
+        yield slice(start, stop)
+        start = stop
 
 
 def _whole_numbers(low: IntArray, high: IntArray) -> Range:

@@ -16,13 +16,14 @@ import numpy as np
 
 from leveling.checks import FloatArray
 from leveling.turns_lattice import EDGE, NO_LIMIT, BoolArray, IntArray, Lattice, Points
-from leveling.turns_search import fewest_steps, least_of_row
+from leveling.turns_search import fewest_steps_at, least_of_row
 
 #: Thickest pad that is proposed before longer levelers. Common practice, no source.
 _PAD_MM = 12.0
 #: What a 3 in stem gives beyond a 2 in stem.
 _LONGER_STEM_MM = 25.4
 
+_FEW_POINTS = 200
 _GRID = 5
 _ROWS_AT_ONCE = 4096
 
@@ -118,10 +119,9 @@ def what_stops(lattice: Lattice, *, reachable: BoolArray, step_mm: FloatArray) -
     """
     ends = _END_LIMITS[reachable[:, 0].astype(int), reachable[:, 1].astype(int)]
     by_reach = ends != Limit.NONE
-    some = lattice.take(by_reach)
-    by_reach[by_reach] = fewest_steps(some, np.ones((1, some.gy.size))).found
-    pads = _least_pads(lattice)
-    pads[by_reach] = 0
+    by_reach[by_reach] = _fits(lattice.take(by_reach))
+    pads = np.zeros(lattice.low.shape, dtype=np.int64)
+    pads[~by_reach] = _least_pads(lattice.take(~by_reach))
     coarse = (pads < 0).any(axis=1)
     pad_mm = np.maximum(pads, 0) * step_mm[:, None]
     thickest = pad_mm.max(axis=1, initial=0)
@@ -144,24 +144,35 @@ def _leg_limit(pads: IntArray) -> IntArray:
     )
 
 
+def _fits(lattice: Lattice) -> BoolArray:
+    """Tell whether some steps bring a row into aim."""
+    one = np.ones(lattice.gy.size)
+    fits = np.zeros(lattice.gy.size, dtype=np.bool_)
+    for part, at in lattice.points(one):
+        some = lattice.take(part)
+        ok = (_ratio(some, at) <= 1 + EDGE) & (some.worst_ratio(at) <= 1 + EDGE)
+        fits[part][at.row[ok]] = True
+    return fits
+
+
 def _least_pads(lattice: Lattice) -> IntArray:
     """Return the pads in steps, the thickest least; -1 where no steps would fit if travel had no end."""
     one = np.ones(lattice.gy.size)
-    free = replace(lattice, low=np.full_like(lattice.low, -NO_LIMIT), high=np.full_like(lattice.high, NO_LIMIT))
-    at = free.points(one)
-    at = at.take(free.worst_ratio(at) <= 1 + EDGE)
-    runs, lean = free.runs(one[None]), at.b - at.a
-    k0, k1 = ((run[0, at.row, lean & 1] - lean) // 2 for run in (runs.low, runs.high))
-    some = k0 <= k1
-    at, k0, k1 = at.take(some), k0[some], k1[some]
-    k = _even_k(lattice, at)
-    offers = [_pads(lattice, at, np.clip(k + more, k0, k1)) for more in (0, 1)]
-    row, pads = np.tile(at.row, 2), np.concatenate(offers)
-    kept = np.flatnonzero(least_of_row(row, pads.max(axis=1, initial=0)))
-    kept = kept[least_of_row(row[kept], pads[kept].sum(axis=1))]
-    row, first = np.unique(row[kept], return_index=True)
     least = np.full(lattice.low.shape, -1)
-    least[row] = pads[kept[first]]
+    free = replace(lattice, low=np.full_like(lattice.low, -NO_LIMIT), high=np.full_like(lattice.high, NO_LIMIT))
+    for part, every in free.points(one):
+        some = lattice.take(part)
+        at = every.take(some.worst_ratio(every) <= 1 + EDGE)
+        runs, lean = some.runs(one[None, part]), at.b - at.a
+        k_low, k_high = ((run[0, at.row, lean & 1] - lean) // 2 for run in (runs.low, runs.high))
+        ok = k_low <= k_high
+        at, k_low, k_high = at.take(ok), k_low[ok], k_high[ok]
+        k = _even_k(some, at)
+        row = np.tile(at.row, 2)
+        pads = np.concatenate([_pads(some, at, np.clip(k + more, k_low, k_high)) for more in (0, 1)], axis=1)
+        kept = np.flatnonzero(least_of_row(row, pads.max(axis=0)))
+        kept = kept[least_of_row(row[kept], pads[:, kept].sum(axis=0))]
+        least[part][row[kept]] = pads[:, kept].T
     return least
 
 
@@ -174,9 +185,10 @@ def _even_k(lattice: Lattice, at: Points) -> IntArray:
 
 
 def _pads(lattice: Lattice, at: Points, k: IntArray) -> IntArray:
-    u = np.stack([np.zeros_like(k), at.a, k, k + at.b], axis=1)
-    shift = (lattice.low[at.row] - u).max(axis=1, keepdims=True)
-    return np.maximum(shift + u - lattice.high[at.row], 0)
+    """Return the pads of each point, shape (4, points)."""
+    u = np.stack([np.zeros_like(k), at.a, k, k + at.b])
+    shift = (lattice.low[at.row].T - u).max(axis=0)
+    return np.maximum(shift + u - lattice.high[at.row].T, 0)
 
 
 def nearest_steps(lattice: Lattice) -> IntArray:
@@ -214,13 +226,15 @@ def nearest_steps(lattice: Lattice) -> IntArray:
     Derived in DEVELOPERS.md, Geometry.
     """
     free = replace(lattice, cap=np.full_like(lattice.cap, np.inf))
-    least = _good_ratio(free)
-    # A good ratio bounds the search; the least one is found among all points within it.
-    for part in free.parts(least):
+    steps = np.zeros(lattice.low.shape, dtype=np.int64)
+    for part, at in free.points(_good_ratio(free)):
         some = free.take(part)
-        at = some.points(least[part])
-        np.minimum.at(least[part], at.row, _ratio(some, at))
-    return fewest_steps(free, least[None]).steps
+        ratio = _ratio(some, at)
+        nearest = least_of_row(at.row, ratio)
+        level = np.zeros(some.gy.size)
+        level[at.row[nearest]] = ratio[nearest]
+        steps[part] = fewest_steps_at(at.take(nearest), lattice=some, levels=level[None]).steps
+    return steps
 
 
 def _ratio(lattice: Lattice, at: Points) -> FloatArray:
@@ -234,17 +248,20 @@ def _ratio(lattice: Lattice, at: Points) -> FloatArray:
 
 
 def _good_ratio(lattice: Lattice) -> FloatArray:
-    """Return a ratio that some point reaches, close to the least: ever finer grids around the best so far."""
+    """Return a ratio that some point reaches, so that only few points can be better."""
     rows = np.arange(lattice.gy.size)
     zero = np.zeros_like(rows)
-    least = _ratio(lattice, Points(row=rows, a=zero, b=zero))
-    for start in range(0, rows.size, _ROWS_AT_ONCE):
-        part = slice(start, start + _ROWS_AT_ONCE)
-        least[part] = _zoomed(lattice.take(part), least[part])
-    return least
+    good = _ratio(lattice, Points(row=rows, a=zero, b=zero))
+    (a_low, a_high), (b_low, b_high) = lattice.box(good)
+    many = np.flatnonzero((a_high - a_low + 1) * (b_high - b_low + 1) > _FEW_POINTS)
+    for start in range(0, many.size, _ROWS_AT_ONCE):
+        part = many[start : start + _ROWS_AT_ONCE]
+        good[part] = _zoomed(lattice.take(part), good[part])
+    return good
 
 
 def _zoomed(lattice: Lattice, least: FloatArray) -> FloatArray:
+    """Return the best ratio on ever finer grids around the best so far."""
     rows = np.arange(least.size)
     (a0, a1), (b0, b1) = lattice.box(least)
     weight = np.linspace(0, 1, _GRID)

@@ -4,15 +4,15 @@ For one lattice point (a, b) two numbers are left, the shifts m of the front pai
 only q - m matters for pitch. Steps |m| + |m + a| are least, and flat, for m between 0 and -a, and grow by 2
 with each step beyond; the rear pair likewise. So for any band of pitch the best (m, q) needs no search: keep
 each pair on its flat part and move beyond only as far as pitch demands. FL stays untouched where m = 0, FR
-where m = -a, RL where q = 0, RR where q = -b. Nine ways to hold the pairs,
+where m = -a, RL where q = 0, RR where q = -b. Holding legs so, in every way,
 
-    front pair free, FL held, FR held      times      rear pair free, RL held, RR held
+    front pair free, FL held, FR held, both      and      rear pair free, RL held, RR held, both
 
-cover every set of legs: each way gives its cheapest (class, steps) for that point, and the cheapest of all
+covers every set of legs: each way gives its cheapest (class, steps) for that point, and the cheapest of all
 ways and points by (lifts, legs, class, steps) is the optimum.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -20,8 +20,13 @@ import numpy as np
 from leveling.checks import FloatArray
 from leveling.turns_lattice import EDGE, BoolArray, IntArray, Lattice, Points, Range, Runs
 
-_FREE, _LEFT_HELD, _RIGHT_HELD = range(3)
-_HOLDS = (_FREE, _LEFT_HELD, _RIGHT_HELD)
+_FREE, _LEFT_HELD, _RIGHT_HELD, _BOTH_HELD = range(4)
+#: Ways to hold the front and the rear pair that leave at most two legs to turn, then three, then four.
+_ROUNDS = (
+    (*product((_LEFT_HELD, _RIGHT_HELD), repeat=2), (_FREE, _BOTH_HELD), (_BOTH_HELD, _FREE)),
+    ((_FREE, _LEFT_HELD), (_FREE, _RIGHT_HELD), (_LEFT_HELD, _FREE), (_RIGHT_HELD, _FREE)),
+    ((_FREE, _FREE),),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,14 +43,19 @@ class Best:
 
 @dataclass(frozen=True, eq=False)
 class _Choices:
-    """Points with their level in roll and twist, what travel leaves to m and q, and what pitch asks of p."""
+    """Points with their level in roll and twist, what travel leaves to m and q, what pitch leaves to p."""
 
     at: Points
     level: IntArray
     m: Range
     q: Range
+    p: Range
     runs: Runs
     nearest_p: IntArray
+
+    def take(self, chosen: BoolArray) -> "_Choices":
+        m, q, p = ((low[chosen], high[chosen]) for low, high in (self.m, self.q, self.p))
+        return replace(self, at=self.at.take(chosen), level=self.level[chosen], m=m, q=q, p=p)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,33 +103,86 @@ def fewest_steps(lattice: Lattice, levels: FloatArray) -> Best:
     ----------
     Derived in DEVELOPERS.md, Geometry.
     """
-    rows = lattice.gy.size
-    best = Best(found=np.zeros(rows, dtype=bool), steps=np.zeros((rows, 4), dtype=np.int64))
-    for part in lattice.parts(levels[-1]):
-        some, bands = lattice.take(part), levels[:, part]
-        choices = _choices(some, bands)
-        offers = _joined([_offers(some, choices, way) for way in product(_HOLDS, _HOLDS)])
-        chosen = _cheapest(some, offers)
-        best.found[part][offers.row[chosen]] = True
-        best.steps[part][offers.row[chosen]] = offers.steps[:, chosen].T
+    best = _none(lattice.gy.size)
+    for part, at in lattice.points(levels[-1]):
+        some = fewest_steps_at(at, lattice=lattice.take(part), levels=levels[:, part])
+        best.found[part], best.steps[part] = some.found, some.steps
     return best
 
 
-def _choices(lattice: Lattice, levels: FloatArray) -> _Choices:
-    at = lattice.points(levels[-1])
+def fewest_steps_at(at: Points, *, lattice: Lattice, levels: FloatArray) -> Best:
+    """Return the cheapest plan of each row at the given lattice points.
+
+    Parameters
+    ----------
+    at : Points, shape (points,) [step]
+        Where to look.
+    lattice : Lattice, shape (rows,) [step]
+        The problems.
+    levels : ndarray, shape (levels, rows) [share of aim]
+        The bands from narrow to wide.
+
+    Returns
+    -------
+    Best, shape (rows,) [step]
+        As ``fewest_steps`` does.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not agree, by NumPy.
+
+    Examples
+    --------
+    >>> from leveling.turns_request import PlanRequest
+    >>> machine = PlanRequest(
+    ...     feet_mm=[[[-280, 0], [280, 0], [-280, 1300], [280, 1300]]],
+    ...     pitch_deg=6.0, roll_deg=0.0, twist_mm=0.0, want_pitch_deg=6.5,
+    ...     pitch_tol_deg=0.2, roll_tol_deg=0.15, twist_tol_mm=0.125, lead_mm=1.5875,
+    ... ).lattice()
+    >>> one_point = Points(row=np.array([0]), a=np.array([1]), b=np.array([1]))
+    >>> fewest_steps_at(one_point, lattice=machine, levels=np.array([[1.0]])).steps.tolist()
+    [[-26, -25, 0, 1]]
+
+    References
+    ----------
+    Derived in DEVELOPERS.md, Geometry.
+    """
+    best = _none(lattice.gy.size)
+    choices = _choices(lattice, at, levels)
+    offers = []
+    for ways in _ROUNDS:  # more legs cost more, so a row is done with the first round that offers anything
+        offers += [_offers(lattice, choices, way) for way in ways]
+        for offer in offers[-len(ways) :]:
+            best.found[offer.row] = True
+        choices = choices.take(~best.found[choices.at.row])
+    every = _joined(offers)
+    chosen = _cheapest(lattice, every)
+    best.steps[every.row[chosen]] = every.steps[:, chosen].T
+    return best
+
+
+def _none(rows: int) -> Best:
+    return Best(found=np.zeros(rows, dtype=np.bool_), steps=np.zeros((rows, 4), dtype=np.int64))
+
+
+def _choices(lattice: Lattice, at: Points, levels: FloatArray) -> _Choices:
     level = (lattice.worst_ratio(at) > levels[:, at.row] + EDGE).sum(axis=0)
     inside = level < len(levels)
     at = at.take(inside)
     m, q = lattice.shifts(at)
-    return _Choices(at, level[inside], m, q, lattice.runs(levels), lattice.nearest_p())
+    runs, parity = lattice.runs(levels), (at.b - at.a) & 1
+    p = runs.low[-1, at.row, parity], runs.high[-1, at.row, parity]
+    return _Choices(at, level[inside], m, q, p, runs, lattice.nearest_p())
 
 
 def _held(shift: Range, difference: IntArray, way: int) -> Range:
-    """Shifts that leave the held leg untouched; low above high where travel forbids that."""
+    """Shifts that leave the held legs untouched; low above high where that cannot be."""
     if way == _FREE:
         return shift
     untouched = -difference if way == _RIGHT_HELD else np.zeros_like(difference)
-    return np.maximum(shift[0], untouched), np.minimum(shift[1], untouched)
+    low, high = np.maximum(shift[0], untouched), np.minimum(shift[1], untouched)
+    return low, np.where(difference == 0, high, low - 1) if way == _BOTH_HELD else high
 
 
 def _flat(shift: Range, difference: IntArray) -> Range:
@@ -127,16 +190,16 @@ def _flat(shift: Range, difference: IntArray) -> Range:
     return np.clip(np.minimum(0, -difference), *shift), np.clip(np.maximum(0, -difference), *shift)
 
 
-def _offers(lattice: Lattice, choices: _Choices, way: tuple[int, int]) -> _Offers:
+def _offers(lattice: Lattice, choices: _Choices, way: tuple[int, ...]) -> _Offers:
     """Return the cheapest plan of every point that has one when the pairs are held in this way."""
     at, runs = choices.at, choices.runs
     m, q = _held(choices.m, at.a, way[0]), _held(choices.q, at.b, way[1])
     lean = at.b - at.a  # p = 2 (q - m) + lean
-    parity = lean & 1
     p = 2 * (q[0] - m[1]) + lean, 2 * (q[1] - m[0]) + lean
-    meets = (p[0] <= runs.high[-1, at.row, parity]) & (p[1] >= runs.low[-1, at.row, parity])
+    meets = (p[0] <= choices.p[1]) & (p[1] >= choices.p[0])
     ok = np.flatnonzero(meets & (m[0] <= m[1]) & (q[0] <= q[1]))
-    at, lean, parity, level = at.take(ok), lean[ok], parity[ok], choices.level[ok]
+    at, lean, level = at.take(ok), lean[ok], choices.level[ok]
+    parity = lean & 1
     m, q, p = ((low[ok], high[ok]) for low, high in (m, q, p))
 
     low, high = runs.low[:, at.row, parity], runs.high[:, at.row, parity]
