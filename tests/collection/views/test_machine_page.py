@@ -1,0 +1,121 @@
+"""The page of one machine: how it stands, what follows from what is not known, its history."""
+
+import datetime
+from collections.abc import Callable
+
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from collection.models import Leg, Membership
+from tests.factories import NOON
+from tests.surveying import across, along, survey_of
+from tests.worlds import TernTaproom
+
+SignIn = Callable[[Membership], Client]
+
+
+def page_of(taproom: TernTaproom, client: Client) -> str:
+    answer = client.get(reverse("machine", args=[taproom.machine.pk]))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_a_new_machine_says_what_it_wants_and_what_to_do(taproom: TernTaproom, as_member: SignIn) -> None:
+    page = page_of(taproom, as_member(taproom.people.bob))
+    assert "Never surveyed" in page
+    assert "pitch 6.50° ± 0.20°" in page
+    assert reverse("survey_new", args=[taproom.machine.pk]) in page
+    assert reverse("plan_new", args=[taproom.machine.pk]) in page
+    assert page.count('<a class="button" ') == 1
+
+
+def test_it_shows_bars_verdict_and_how_it_was_measured(taproom: TernTaproom, as_member: SignIn) -> None:
+    assert taproom.survey.verdict == "out"
+    page = page_of(taproom, as_member(taproom.people.bob))
+    for words in ("out of spec", "left high", "wanted 6.50°", "230 mm digital level", "bob@example.org", "under 1"):
+        assert words in page, words
+    assert page.count('class="figure bar-picture"') == 3
+
+
+def test_a_mark_stands_on_each_quantity_by_itself(taproom: TernTaproom, as_member: SignIn) -> None:
+    """Pitch half a degree off with a tolerance of 0.2 is out; roll is level, so its mark stays in."""
+    survey_of(
+        taproom.machine, by=taproom.people.bob, instrument=taproom.instrument,
+        readings=[along(6.0, spot="middle"), across(0, "level", spot="lower_centre")],
+    )  # fmt: skip
+    answer = as_member(taproom.people.bob).get(reverse("machine", args=[taproom.machine.pk]))
+    marks = {bar.kind: bar.verdict for bar in answer.context["seen"].bars}
+    assert marks == {"pitch": "out", "roll": "in", "gap": "in"}
+
+
+def test_the_gap_names_its_foot(taproom: TernTaproom, as_member: SignIn) -> None:
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, stance="FR",
+              gap_text="1.2", gap_unit="mm", gap=1.2)  # fmt: skip
+    assert "1.2\u00a0mm under\u00a0FR" in page_of(taproom, as_member(taproom.people.bob))
+
+
+def test_an_unchecked_stance_has_no_gap(taproom: TernTaproom, as_member: SignIn) -> None:
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, stance="unknown")
+    answer = as_member(taproom.people.bob).get(reverse("machine", args=[taproom.machine.pk]))
+    gap = answer.context["seen"].bars[2]
+    assert (gap.value, gap.verdict) == (None, "not_measured")
+
+
+def test_the_history_appears_with_the_second_survey(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert taproom.survey
+    assert "Pitch over time" not in page_of(taproom, bob)
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument,
+              at=NOON + datetime.timedelta(days=30))  # fmt: skip
+    page = page_of(taproom, bob)
+    assert "Pitch over time" in page
+    assert "Pitch in 2 surveys from 4 May 2026 to 3 Jun 2026" in page
+
+
+def test_unknown_exposures_say_what_follows(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert "cannot promise" not in page_of(taproom, bob)
+    Leg.objects.filter(machine=taproom.machine, place=2).update(exposure_mm=None)
+    page = page_of(taproom, bob)
+    assert "RL: nobody has measured how far it is out." in page
+    assert "cannot promise that the levelers reach" in page
+
+
+def test_days_are_the_sites_days(taproom: TernTaproom, as_member: SignIn) -> None:
+    """Noon in Greenwich is the next day in Kiritimati, UTC+14 (IANA time zone database)."""
+    taproom.site.time_zone = "Pacific/Kiritimati"
+    taproom.site.save()
+    assert taproom.survey
+    assert "Surveyed Tue\u00a05\u00a0May\u00a02026" in page_of(taproom, as_member(taproom.people.bob))
+
+
+def test_lengths_and_slopes_follow_the_organizations_units(taproom: TernTaproom, as_member: SignIn) -> None:
+    organization = taproom.people.alice.organization
+    organization.angle_unit, organization.length_unit = "mm_per_m", "in"
+    organization.save()
+    page = page_of(taproom, as_member(taproom.people.bob))
+    assert "113.9\u00a0mm/m" in page  # tan 6.5 degrees
+    assert "22.05\u00a0in" in page  # 560 mm / 25.4
+
+
+def test_a_viewer_finds_no_button(taproom: TernTaproom, as_member: SignIn) -> None:
+    page = page_of(taproom, as_member(taproom.people.vera))
+    for name in ("survey_new", "plan_new", "machine_edit", "machine_legs", "machine_spec", "machine_move"):
+        assert reverse(name, args=[taproom.machine.pk]) not in page
+
+
+def test_it_asks_as_often_for_one_survey_as_for_ten(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert taproom.plan
+    asked = []
+    for days in (range(1, 2), range(2, 11)):
+        for day in days:
+            at = NOON + datetime.timedelta(days=day)
+            survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=at)
+        page_of(taproom, bob)
+        with CaptureQueriesContext(connection) as queries:
+            page_of(taproom, bob)
+        asked.append(len(queries))
+    assert asked[0] == asked[1] <= 10
