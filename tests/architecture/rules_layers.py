@@ -44,7 +44,7 @@ BELOW = {
     "access": frozenset({"models"}),
     "arrays": frozenset({"models", "presets", "engine"}),
     "routing": frozenset(),
-    "models": frozenset(),
+    "models": frozenset({"presets"}),  # the words of what a row may hold; presets import nothing of ours
 }
 
 #: Only these may ask a table for its rows.
