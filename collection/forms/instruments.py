@@ -5,6 +5,7 @@ from typing import Any
 from collection import presets
 from collection.forms.base import EditForm, WriteForm
 from collection.forms.fields import NumberField, TextField, WordField
+from collection.forms.surveys import ShownField
 from leveling.units import slope_deg, slope_in
 
 KINDS = [("digital_level", "Digital level"), ("inclinometer", "Another inclinometer")]
@@ -73,9 +74,9 @@ class ZeroForm(WriteForm):
     """A reversed pair: two readings of one line, and which side was high each time."""
 
     unit = WordField(label="The display shows", choices=SLOPE_UNITS)
-    first = NumberField(label="It shows", low=0, high=_MOST, help_text="Leave out any sign.")
+    first = ShownField(label="It shows", required=True, help_text="Leave out any sign.")
     first_high = WordField(label="High side", choices=SIDES)
-    turned = NumberField(label="It shows", low=0, high=_MOST, help_text="Leave out any sign.")
+    turned = ShownField(label="It shows", required=True, help_text="Leave out any sign.")
     turned_high = WordField(label="High side", choices=SIDES)
 
     def clean(self) -> dict[str, Any]:
