@@ -86,7 +86,8 @@ def lifts_summary(answer: Answer, space: str = " ") -> str:
     """Return the lifts of a plan in one line, whatever they reach; ``space`` stands inside each leg's turns."""
     legs = {leg["name"]: leg for leg in answer["legs"]}
     parts = [
-        f"{lift['end']}: " + ", ".join(space.join([name, *_turn_words(legs[name])]) for name in lift["legs"])
+        f"{'all four' if lift['end'] == 'all' else lift['end']}: "
+        + ", ".join(space.join([name, *_turn_words(legs[name])]) for name in lift["legs"])
         for lift in answer["lifts"]
     ]
     count = f"{len(parts)} {'lift' if len(parts) == 1 else 'lifts'}" if parts else "nothing can be turned"

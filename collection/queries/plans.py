@@ -168,5 +168,6 @@ def _floor_problem(machine: Machine, legs: list[Leg], slope: FloorSlope | None) 
         return "The floor's slope is not known here. Read it off once, for the bay or the floor."
     unknown = [leg.name for leg in legs if leg.exposure_mm is None]
     if unknown:
-        return f"Nobody has measured how far {' '.join(unknown)} is out. Write the exposures down first."
+        verb = "is" if len(unknown) == 1 else "are"
+        return f"Nobody has measured how far {' and '.join(unknown)} {verb} out. Write the exposures down first."
     return ""

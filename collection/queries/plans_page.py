@@ -138,6 +138,12 @@ class PlanPage:
         ]
 
     @property
+    def feet_unchecked(self) -> bool:
+        """Whether the plan started from a survey that says nothing about the feet, so that the gap is a guess."""
+        survey: dict[str, Any] = self.plan.inputs.get("survey", {})
+        return survey.get("stance") == "unknown"
+
+    @property
     def unproven(self) -> list[str]:
         """What the survey's instrument cannot prove by the certificate rule, even in the middle of the spec."""
         provable = self.plan.answer["provable"] or {}
@@ -149,6 +155,7 @@ class PlanPage:
         return [
             {
                 **state,
+                "gap_mm": None if self.feet_unchecked else state["gap_mm"],
                 "roll_size_deg": abs(state["roll_deg"]),
                 "high_side": _high_side(state["roll_deg"]),
                 "foot": state["foot"] if (state["gap_mm"] or 0) >= 0.05 else "",
@@ -173,7 +180,12 @@ class PlanPage:
         )
         pitch |= {"want": spec["pitch_deg"], "tol": spec["pitch_tolerance_deg"], "verdict": verdict["pitch"]}
         roll |= {"tol": spec["roll_tolerance_deg"], "verdict": verdict["roll"]}
-        gap = {"kind": "gap", "value": state["gap_mm"], "u": state["u_gap_mm"], "foot": state["foot"]}
+        gap = {
+            "kind": "gap",
+            "value": None if self.feet_unchecked else state["gap_mm"],
+            "u": state["u_gap_mm"],
+            "foot": state["foot"],
+        }
         gap |= {"tol": spec["gap_tolerance_mm"], "verdict": verdict["gap"]}
         return [pitch, roll, gap]
 
