@@ -49,3 +49,13 @@ def _reading(direction: str, value: float, high_end: str, **more: Any) -> dict[s
     if "turned_value" in more:
         row |= {"turned_text": f"{more['turned_value']:g}", "turned_high_end": high_end}
     return row | more
+
+
+def sent(instrument: Any, *rows: tuple[str, str, str], **more: str) -> dict[str, str]:
+    """Return what the survey page sends: rows of (direction, number, high end), all four feet bearing."""
+    data = {"instrument": str(instrument), "stance": "all_bearing", "readings-TOTAL_FORMS": str(len(rows))}
+    data["readings-INITIAL_FORMS"] = "2"
+    for place, (direction, value, high_end) in enumerate(rows):
+        data |= {f"readings-{place}-direction": direction, f"readings-{place}-value": value}
+        data |= {f"readings-{place}-high_end": high_end, f"readings-{place}-spot": "middle"}
+    return data | more
