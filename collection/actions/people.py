@@ -32,3 +32,16 @@ def change_organization(*, member: Membership, version: int, **fields: Any) -> O
     if not changed:
         raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
     return Organization.objects.get(pk=member.organization_id)
+
+
+@transaction.atomic
+def create_user(*, email: str) -> User:
+    """Make a user who cannot sign in until somebody sets a password."""
+    return User.objects.create_user(email)
+
+
+@transaction.atomic
+def set_password(*, user: User, password: str) -> None:
+    """Give a user a new password."""
+    user.set_password(password)
+    user.save(update_fields=["password"])

@@ -2,18 +2,15 @@
 
 from typing import Any
 
-from django.db.models import Prefetch
-
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
-from collection.models import Leg, Machine, Membership
+from collection.models import Machine, Membership
 from collection.models.machines import LEGS
 from collection.queries.machines import machines_of
 
 
 def out_of_spec(*, member: Membership) -> list[dict[str, Any]]:
     """Return the machines out of spec with their place, readings, chance of being in spec, and turns in one line."""
-    legs = Prefetch("legs", queryset=Leg.objects.for_org(member.organization_id))
-    machines = list(machines_of(member=member, verdict="out").prefetch_related(legs))
+    machines = machines_of(member=member, verdict="out").prefetch_related("legs")
     rows = [rows_of(machine) for machine in machines]
     return [
         {

@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import QuerySet
 
-from collection.models import Membership, User
+from collection.models import Membership, Organization, User
 
 
 def members_of(*, member: Membership) -> QuerySet[Membership]:
@@ -24,3 +24,13 @@ def organizations_of(*, user: User) -> QuerySet[Membership]:
         .order_by("organization__name")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def user_by_email(*, email: str) -> User | None:
+    """Return the user with this e-mail address, if there is one."""
+    return User.objects.filter(email=email).first()
+
+
+def anyone_keeps_a_book() -> bool:
+    """Return whether any organization is stored here."""
+    return Organization.objects.exists()

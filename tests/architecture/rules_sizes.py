@@ -23,6 +23,7 @@ EXTRA_FILES = (
     ("arrays", "plans_answers", "what the engine answers to a batch of leg-plan inputs"),
     ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
     ("arrays", "offsets", "a machine's offset, learned from a survey where floor and legs are known"),
+    ("arrays", "demo", "the invented operation's machines as they truly are, from the simulator"),
     ("queries", "plans_page", "what the page of a leg plan shows, from its rows and answer"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),

@@ -10,12 +10,14 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from collection.access import member_of
+from collection.actions.people import create_user, set_password
 from collection.demo import cast
 from collection.demo.build import build
 from collection.demo.table import out_of_spec
 from collection.management.serving import add_port, serve
-from collection.models import Membership, Organization, User
+from collection.models import Membership
 from collection.queries.machines import verdict_counts
+from collection.queries.people import anyone_keeps_a_book, user_by_email
 
 
 class Command(BaseCommand):
@@ -37,20 +39,19 @@ class Command(BaseCommand):
         if options["no_serve"]:
             return
         password = secrets.token_urlsafe(9)
-        member.user.set_password(password)
-        member.user.save(update_fields=["password"])
+        set_password(user=member.user, password=password)
         self.stdout.write(f"\nSign in as {cast.EMAIL} with the password {password} (new at each start).")
         serve(options["port"], self.stdout.write)
 
     @transaction.atomic
     def _member(self) -> Membership:
         """Return the demo's owner; refuse to mix the demo with somebody's own book."""
-        user = User.objects.filter(email=cast.EMAIL).first()
+        user = user_by_email(email=cast.EMAIL)
         if user is None:
-            if Organization.objects.exists():
+            if anyone_keeps_a_book():
                 raise CommandError("This book holds somebody's own work. Leave LEVELBOOK_DATA and DATABASE_URL unset.")
             self.stdout.write("Building two years of an invented operation:")
-            user = User.objects.create_user(cast.EMAIL)
+            user = create_user(email=cast.EMAIL)
             return build(user=user, now=timezone.now(), say=self.stdout.write)
         member = member_of(user, None)
         if member is None:
