@@ -22,7 +22,7 @@ def plan_new(request: Any, pk: UUID) -> HttpResponse:
     """Make a leg plan of a machine, from its newest survey or from floor and legs alone."""
     machine = access.machine_for(request.member, pk)
     start = queries.plan_start(member=request.member, machine=machine)
-    form = PlanForm(posted(request), initial={**start.usual, **_source(request)})
+    form = PlanForm(posted(request), initial={**start.usual, **_asked(request)})
     plan = acted(form, lambda: actions.make_plan(by=author(request, form), machine=machine, **form.values))
     if plan:
         return redirect("plan", pk=plan.pk)
@@ -85,7 +85,8 @@ def _plan_page(request: Any, plan: Plan, **refused: WriteForm) -> HttpResponse:
     return page(request, "plans/detail.html", {"plan": plan, "seen": seen, "form": form, **forms})
 
 
-def _source(request: Any) -> dict[str, str]:
-    """The source that the address asks for, if it is one."""
+def _asked(request: Any) -> dict[str, Any]:
+    """What the address asks for: a source, or a plan even if the machine is in spec."""
     source = request.GET.get("source", "")
-    return {"source": source} if source in ("survey", "floor") else {}
+    asked: dict[str, Any] = {"source": source} if source in ("survey", "floor") else {}
+    return {**asked, "even_if_in_spec": request.GET.get("even_if_in_spec") == "on"}

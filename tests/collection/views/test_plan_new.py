@@ -44,6 +44,7 @@ def test_the_form_begins_with_what_bay_and_machine_say(client: Client, url: str,
     initial = client.get(url).context["form"].initial
     assert (initial["source"], initial["front_reachable"], initial["rear_reachable"]) == ("survey", True, False)
     assert client.get(url, {"source": "floor"}).context["form"].initial["source"] == "floor"
+    assert client.get(url, {"even_if_in_spec": "on"}).context["form"].initial["even_if_in_spec"] is True
     assert client.get(url, {"source": "moon"}).context["form"].initial["source"] == "survey"
 
 

@@ -186,6 +186,30 @@ def test_in_spec_has_its_own_page(client: Client, taproom: TernTaproom) -> None:
 
 
 @pytest.mark.parametrize(
+    ("roll_deg", "stance", "said"),
+    [
+        (0.14, "all_bearing", "The reading lies inside the spec, but not surely"),
+        (0.0, "unknown", "nobody checked the feet: press down on each corner first"),
+    ],
+)
+def test_inside_but_not_surely_asks_for_a_reading_not_for_a_turn(
+    client: Client, taproom: TernTaproom, roll_deg: float, stance: str, said: str
+) -> None:
+    survey_of(
+        taproom.machine,
+        by=taproom.people.bob,
+        instrument=taproom.instrument,
+        readings=[along(6.5), across(roll_deg, "right" if roll_deg else "level")],
+        stance=stance,
+    )
+    plan = make_plan(by=author(taproom.people.bob, NOON + HOUR), machine=taproom.machine, source="survey")
+    text = words(client, plan)
+    assert plan.outcome == "in_spec"
+    assert "Turn nothing yet" in text
+    assert said in text
+
+
+@pytest.mark.parametrize(
     ("rear_mm", "front_mm", "reachable", "said"),
     [
         (38, 2, True, "leveler ({leg}) runs out of travel on the way out."),
