@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import transaction
 
 from collection.access import must_own
-from collection.actions.record import StaleEdit
+from collection.actions.record import ActionRefused, StaleEdit
 from collection.models import Membership, Organization, User
 from collection.models.people import OWNER
 
@@ -15,7 +15,9 @@ from collection.models.people import OWNER
 @transaction.atomic
 def found_organization(*, user: User, name: str, at: datetime.datetime, key: UUID) -> Membership:
     """Make an organization with this user as its owner; sent twice with one key, it is made once."""
-    found = Membership.objects.filter(pk=key, user=user).first()
+    found = Membership.objects.filter(pk=key).first()
+    if found and found.user_id != user.pk:
+        raise ActionRefused("This page was used by someone else. Open it again.")
     if found:
         return found
     organization = Organization.objects.create(name=name, created_at=at)

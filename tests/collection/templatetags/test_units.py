@@ -206,3 +206,11 @@ def test_legs_have_names_in_leg_order() -> None:
     assert [units.leg_name(leg) for leg in units.LEGS] == ["front left", "front right", "rear left", "rear right"]
     with pytest.raises(KeyError):
         units.leg_name("LF")
+
+
+def test_a_zero_error_is_told_by_the_end_that_seems_high() -> None:
+    assert shown(units.zero_text(0.1, 0.04)) == "0.10°, marked end high"
+    assert shown(units.zero_text(-0.1, 0.04)) == "0.10°, other end high"
+    assert shown(units.zero_text(0.0573, 0.02, "mm_per_m")) == "1.0 mm/m, marked end high"  # tan 0.0573 degrees
+    assert units.zero_text(0.03, 0.04) == "none to tell"
+    assert units.zero_text(None) == "never checked"
