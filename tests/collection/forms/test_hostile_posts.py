@@ -1,0 +1,87 @@
+"""The hostile texts through HTTP, in every number field of every page: 422 with the field and its remedy, or taken.
+
+The pages themselves say which fields they have, so a new field is tested as soon as a page shows it.
+"""
+
+from html.parser import HTMLParser
+
+import pytest
+from django.test import Client
+
+from tests.collection.access.table import ROWS, Row
+from tests.collection.forms.hostile import PLAIN, TURNS
+from tests.worlds import TernTaproom
+
+TEXTS = list({**PLAIN, **TURNS})
+#: Pages with a form that Alice may fill; a plan's own page holds the forms of its buttons.
+PAGES = [row for row in ROWS if row.answers.get("POST", (0,))[-1] == 422 and "GET" in row.answers]
+
+
+class FormReader(HTMLParser):
+    """Collects what a browser would send from the last form of a page, and which of it are number fields."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.sent: dict[str, str] = {}
+        self.numbers: set[str] = set()
+        self.select = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        known = {name: value or "" for name, value in attrs}
+        name = known.get("name", "")
+        if tag == "select":
+            self.select = name
+        elif tag == "option" and (self.select not in self.sent or "selected" in known):
+            self.sent[self.select] = known.get("value", "")
+        elif tag == "textarea":
+            self.sent[name] = ""
+        elif tag == "input" and (known.get("type") not in ("radio", "checkbox") or "checked" in known):
+            self.sent[name] = known.get("value", "")
+            if "data-unit" in known:
+                self.numbers.add(name)
+
+
+def fields_of(page: str) -> FormReader:
+    return FormReader(page)
+
+
+def pages_with_numbers(client: Client, taproom: TernTaproom) -> dict[str, tuple[Row, FormReader]]:
+    found = {}
+    for row in PAGES:
+        reader = fields_of(client.get(row.address(taproom)).content.decode())
+        if reader.numbers:
+            found[row.name] = (row, reader)
+    return found
+
+
+@pytest.fixture
+def alice(taproom: TernTaproom) -> Client:
+    client = Client()
+    client.force_login(taproom.people.alice.user)
+    return client
+
+
+def test_no_text_in_any_number_field_breaks_a_page(alice: Client, taproom: TernTaproom) -> None:
+    pages = pages_with_numbers(alice, taproom)
+    assert pages.keys() >= {"floor_new", "floor_slope", "bay_new", "machine_new", "machine_legs", "machine_spec",
+                            "instrument_new", "instrument_zero", "survey_new", "survey_correct"}  # fmt: skip
+    for name, (row, _) in pages.items():
+        for text in TEXTS:
+            reader = fields_of(alice.get(row.address(taproom)).content.decode())  # a taken edit has a new version
+            sent = {**reader.sent, **dict.fromkeys(reader.numbers, text)}
+            answer = alice.post(row.address(taproom), sent)
+            assert answer.status_code in (302, 422), (name, text, answer.status_code)
+
+
+def test_a_refused_number_names_its_field_and_is_still_there(alice: Client, taproom: TernTaproom) -> None:
+    pages = pages_with_numbers(alice, taproom)
+    text = "6;5"
+    for name, (row, reader) in pages.items():
+        for number in reader.numbers:
+            answer = alice.post(row.address(taproom), {**reader.sent, number: text})
+            html = answer.content.decode()
+            assert answer.status_code == 422, (name, number)
+            assert f'id="id_{number}_error"' in html, (name, number)
+            assert "Write digits only" in html or "Write a number" in html, (name, number)
+            assert f'value="{text}"' in html, (name, number)
