@@ -9,14 +9,15 @@ from django.db import transaction
 from collection.actions.record import ActionRefused, Author, add, already_done, change, note, values
 from collection.actions.status import refresh_status
 from collection.arrays.plans import PlanWork, inputs_of, usual_work
-from collection.arrays.plans_answers import Answer, answers_to
+from collection.arrays.plans_answers import Answer, Inputs, answers_to
 from collection.models import Adjustment, Leg, Machine, Plan, PlanLeg
 from collection.models.plans import TASKS
 from collection.queries.plans import PlanStart, plan_start
 from leveling import VERSION
+from leveling.errors import BadInput
 
-#: What a planned leg may ask for at most; the database holds the same ranges.
-MOST_STEPS, MOST_HEIGHT_MM = 2000, 200
+#: The database holds as many steps; no leveler whose exposure nobody knows goes as far. Common practice, no source.
+MOST_STEPS, MOST_UNKNOWN_MM = 2000, 150
 # A travel reached to the last hair is not beyond it.
 _HAIR_MM = 1e-6
 
@@ -43,7 +44,7 @@ def make_plan(*, by: Author, machine: Machine, source: str, **work: Any) -> Plan
     _refuse_source(start, held, source)
     rows = start.rows_for(source)
     inputs = inputs_of(rows=rows, work=PlanWork(**work) if work else usual_work(machine))
-    answer = answers_to([inputs])[0]
+    answer = _answer_to(inputs)
     _refuse_impossible(answer, start)
     for older in _unfinished(by, machine):
         _set_aside(replace(by, why="A newer plan was made."), older)
@@ -144,7 +145,9 @@ def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID
     rows = Leg.objects.for_org(by.member.organization_id).filter(machine=plan.machine_id, place=_place(plan, leg))
     row: Leg = rows.select_for_update().get()
     lead_mm = plan.machine.lead_mm
-    if row.exposure_mm is not None:
+    if row.exposure_mm is None:
+        _refuse_beyond_any(row, done.turns * lead_mm)
+    else:
         was_mm, now_mm = row.exposure_mm, row.exposure_mm + done.turns * lead_mm
         _refuse_travel(row, now_mm)
         row.exposure_mm = min(max(now_mm, 0.0), row.travel_mm)
@@ -186,6 +189,16 @@ def _refuse_source(start: PlanStart, machine: Machine, source: str) -> None:
         raise ActionRefused(problem, field="source")
 
 
+def _answer_to(inputs: Inputs) -> Answer:
+    try:
+        return answers_to([inputs])[0]
+    except BadInput as bad:
+        raise ActionRefused(
+            "From these numbers the machine would lean further than any machine stands. "
+            "Check the legs, the floor's slope and the readings."
+        ) from bad
+
+
 def _refuse_impossible(answer: Answer, start: PlanStart) -> None:
     """Refuse what no plan can mend: a wrong exposure, or a reading that asks for more than any leg could give."""
     for leg in start.legs if answer["outcome"] == "exposure_beyond_travel" else ():
@@ -194,8 +207,9 @@ def _refuse_impossible(answer: Answer, start: PlanStart) -> None:
                 f"{leg.name} stands {leg.exposure_mm:.1f} mm out, more than its travel of {leg.travel_mm:.0f} mm. "
                 "Correct one of them on the machine's legs page."
             )
-    for planned in answer["legs"]:
-        if abs(planned["steps"]) > MOST_STEPS or abs(planned["height_mm"]) > MOST_HEIGHT_MM:
+    for planned, leg in zip(answer["legs"], start.legs, strict=True):
+        far = leg.exposure_mm is None and abs(planned["height_mm"]) > MOST_UNKNOWN_MM
+        if far or abs(planned["steps"]) > MOST_STEPS:
             raise ActionRefused(
                 f"{planned['name']} would have to move {abs(planned['height_mm']):.0f} mm. "
                 "Check the readings, which end was high, and the wanted pitch."
@@ -239,4 +253,13 @@ def _refuse_travel(leg: Leg, now_mm: float) -> None:
         left_mm = max(leg.travel_mm - (leg.exposure_mm or 0.0), 0.0)
         raise ActionRefused(
             f"{leg.name} has only {left_mm:.1f} mm of its {leg.travel_mm:.0f} mm travel left. {remedy}", field=field
+        )
+
+
+def _refuse_beyond_any(leg: Leg, moved_mm: float) -> None:
+    """Refuse what no leveler could do, even where nobody knows how far it is out."""
+    if abs(moved_mm) > MOST_UNKNOWN_MM:
+        raise ActionRefused(
+            f"{leg.name} would have moved {abs(moved_mm):.0f} mm, further than any leveler goes. Check the turns.",
+            field=f"turns_{leg.name.lower()}",
         )

@@ -37,8 +37,6 @@ DAILY = ("in", "borderline", "out", "not_measured")
 QUANTITIES = {"pitch": "pitch", "roll": "roll", "twist": "gap", "machine": "machine"}
 ENDS = {"front": list(LEGS[:2]), "rear": list(LEGS[2:]), "all": list(LEGS)}
 END_OF = {Lift.FRONT: "front", Lift.REAR: "rear", Lift.ALL: "all"}
-#: The engine takes no longer travel; no leveler has it.
-_LONGEST_TRAVEL_MM = 150.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,7 +192,7 @@ def _request(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: Fo
         step_turns=1 / _column(inputs, "steps_per_turn"),
         exposure_mm=np.array([[exposure or 0.0 for exposure in row] for row in exposures]),
         exposure_known=np.array([[exposure is not None for exposure in row] for row in exposures]),
-        travel_mm=np.minimum(_column(inputs, "travels_mm"), _LONGEST_TRAVEL_MM),
+        travel_mm=_column(inputs, "travels_mm"),
         **{name: np.array([each[name] for each in inputs], dtype=np.bool_) for name in flags},
     )
 

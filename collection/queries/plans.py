@@ -1,5 +1,6 @@
 """Reads about leg plans: what one can start from, its lifts with what was turned, its checks, its history."""
 
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from collection.arrays.plans_answers import as_turned
 from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Survey
 from collection.queries.floors import slopes_by_bay
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
+from leveling.errors import BadInput
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,9 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
     lifts = lifts_of(plan=plan)
     course: dict[str, Any] = plan.answer
     if any(leg.changed for lift in lifts for leg in lift.legs):
-        course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
+        # Someone may record turns that no machine stands after; the page then tells what the plan said.
+        with suppress(BadInput):
+            course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
     return PlanPage(plan=plan, lifts=lifts, checks=list(checks_of(member=member, plan=plan)), course=course)
 
 

@@ -105,8 +105,8 @@ class PlanPage:
 
     @property
     def differs(self) -> bool:
-        """Whether something else was turned than the plan said."""
-        return any(leg.changed for lift in self.lifts for leg in lift.legs)
+        """Whether something else was turned than the plan said, and the readings to expect follow it."""
+        return self.course is not self.plan.answer
 
     @property
     def typed_now(self) -> dict[str, Any]:

@@ -224,6 +224,14 @@ def test_it_refuses_what_no_leg_could_give(taproom: TernTaproom) -> None:
     assert "Check the readings" in refusal(taproom)
 
 
+def test_it_refuses_legs_that_no_machine_stands_on(taproom: TernTaproom) -> None:
+    """Rear legs 1400 mm longer over 1300 mm are 47 degrees: someone typed another unit."""
+    make.FloorSlopeFactory(member=taproom.people.alice, floor=taproom.floor)
+    taproom.machine.legs.filter(place__gte=2).update(length_mm=1500)
+    taproom.machine.legs.filter(place__lt=2).update(length_mm=100)
+    assert "lean further than any machine stands" in refusal(taproom, "floor")
+
+
 def test_it_refuses_an_archived_machine(taproom: TernTaproom) -> None:
     surveyed(taproom, along(6.0), across(0, "level"))
     taproom.machine.archived_at = NOON

@@ -149,6 +149,16 @@ def test_it_refuses_turns_beyond_travel_by_field_with_the_remedy(taproom: TernTa
     )
 
 
+def test_it_refuses_more_than_any_leveler_goes(taproom: TernTaproom, plan: models.Plan) -> None:
+    """95 turns of 1.5875 mm are 151 mm, 94 are 149 mm. No stem is that long: common practice, no source."""
+    taproom.machine.legs.all().update(exposure_mm=None)
+    first, second = plan.answer["lifts"][0]["frees"]
+    refused = refusal(taproom, plan, **{first: Turned(95, "95"), second: Turned(0, "0")})
+    assert refused.field == f"turns_{first.lower()}"
+    assert "151 mm, further than any leveler goes" in refused.reason
+    record_turns(by=bob(taproom, 6), plan=plan, lift=1, turns_by_leg={first: Turned(94, "94")})
+
+
 def test_it_refuses_after_a_move(taproom: TernTaproom, plan: models.Plan) -> None:
     taproom.machine.bay = make.BayFactory(member=taproom.people.alice, floor=taproom.floor)
     taproom.machine.save()
