@@ -120,9 +120,7 @@ def null_vector(feet_mm: ArrayLike) -> FloatArray:
     """
     feet = _feet(feet_mm)
     fl, fr, rl, rr = (feet[..., i, :] for i in range(4))
-    entries = np.stack(
-        [_area(fr, rl, rr), -_area(fl, rl, rr), _area(fl, fr, rr), -_area(fl, fr, rl)], axis=-1
-    )
+    entries = np.stack([_area(fr, rl, rr), -_area(fl, rl, rr), _area(fl, fr, rr), -_area(fl, fr, rl)], axis=-1)
     size = np.abs(entries).sum(axis=-1, keepdims=True)
     if (np.abs(entries) < 1e-9 * size).any() or (size == 0).any():
         raise BadInput("feet_mm", "puts three feet in one line", "Give four feet, no three of them in line")
