@@ -275,7 +275,7 @@ def _advice(assessment: Assessment) -> list[str]:
     worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
     if worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
         advice.append("Roll is unsure because the level may lie askew: butt it against a straight edge.")
-    unproven = assessment.machine.certificate == "not_proven" and assessment.feet_checked
-    if unproven and not assessment.machine.provable:
+    machine = assessment.machine
+    if machine.verdict != "out" and assessment.feet_checked and not machine.provable:
         advice.append("This level cannot prove this tolerance by the certificate rule, whatever it shows.")
     return advice
