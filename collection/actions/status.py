@@ -4,11 +4,11 @@ from typing import Any
 
 from django.db import transaction
 
-from collection.arrays.plans import turns_summary
+from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys import verdict_now
-from collection.models import Machine, MachineStatus, Plan, Spec, Standing, Survey
+from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Standing, Survey
 from collection.queries.plans import turned_since
-from collection.queries.surveys import current_spec, newest_survey, next_step_after
+from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
 SURVEY_AGAIN = "Moved since the last survey: survey it again"
@@ -34,26 +34,27 @@ def refresh_status(*, machine: Machine) -> None:
         spec=spec,
         plan=plan,
         moved_since_survey=moved,
-        **_verdict(survey, spec, plan, machine if moved else None),
+        **_verdict(machine, survey, spec, plan, moved=moved),
     )
 
 
-def _verdict(survey: Survey | None, spec: Spec | None, plan: Plan | None, moved: Machine | None) -> dict[str, Any]:
-    """Verdict, chance and next step. ``moved`` is the machine if it was moved after the survey."""
+def _verdict(
+    machine: Machine, survey: Survey | None, spec: Spec | None, plan: Plan | None, *, moved: bool
+) -> dict[str, Any]:
+    """Verdict, chance and next step. ``moved`` says whether the machine was moved after the survey."""
     if survey is None or spec is None:
         return {"verdict": "never", "chance": None, "next_step": SURVEY_IT}
     if moved:
-        return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if moved.bay_id else OFF_THE_FLOOR}
+        return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if machine.bay_id else OFF_THE_FLOOR}
     if turned_since(survey=survey):
         step = WORK_THE_PLAN if plan and plan.state == "open" else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
     judged = verdict_now(survey, spec)
     step = _plan_step(plan, survey) if plan else ""
-    return {
-        "verdict": judged.verdict,
-        "chance": judged.chance,
-        "next_step": step or next_step_after(survey=survey, verdict=judged.verdict),
-    }
+    step = step or next_step_after(survey=survey, verdict=judged.verdict)
+    if step == MAKE_A_PLAN:
+        step = _turns_step(machine, survey, spec)
+    return {"verdict": judged.verdict, "chance": judged.chance, "next_step": step}
 
 
 def _plan_step(plan: Plan, survey: Survey) -> str:
@@ -63,6 +64,13 @@ def _plan_step(plan: Plan, survey: Survey) -> str:
     if plan.survey_id is not None and plan.survey_id != survey.pk:
         return ""
     return turns_summary(plan.answer)[:LONGEST_STEP]
+
+
+def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:
+    """The turns that a leg plan would ask for, in one line, so that a list tells what the work is."""
+    legs = list(Leg.objects.for_org(machine.organization_id).filter(machine=machine).order_by("place"))
+    answer = plans_of_many(rows=[PlanRows(machine=machine, legs=legs, spec=spec, survey=survey)])[0]
+    return turns_summary(answer)[:LONGEST_STEP] if answer["outcome"] == "plan" else MAKE_A_PLAN
 
 
 def _unfinished_plan(machine: Machine) -> Plan | None:

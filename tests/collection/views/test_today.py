@@ -43,7 +43,7 @@ def test_it_shows_the_worst_first_in_groups_with_counts(taproom: TernTaproom, as
 def test_a_row_says_place_bars_verdict_and_next_step(taproom: TernTaproom, as_member: SignIn) -> None:
     assert taproom.survey.verdict == "out"
     page = as_member(taproom.people.bob).get(URL).content.decode()
-    for words in ("Tern Taproom · Bay 1", "left high", "out of spec", "Make a leg plan"):
+    for words in ("Tern Taproom · Bay 1", "left high", "out of spec", "2 lifts"):
         assert words in page
     assert page.count('class="figure bar-picture"') == 2, "the gap is no news where all feet bear"
 

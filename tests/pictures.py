@@ -1,0 +1,118 @@
+"""Remakes the README's pictures from the demo: `uv run python tests/pictures.py` (needs Debian's Chromium)."""
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+PROJECT = Path(__file__).parents[1]
+FOLDER = PROJECT / "tests" / "data" / "pictures"
+PORT = 8799
+BASE = f"http://127.0.0.1:{PORT}"
+PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+
+
+def main() -> None:
+    """Serve the demo from a folder of its own, take the pictures, stop the server."""
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as data:
+        command = [sys.executable, "-u", "manage.py", "demo", "--port", str(PORT)]
+        server = subprocess.Popen(
+            command,
+            cwd=PROJECT,
+            env={"PATH": "/usr/bin:/bin", "LEVELBOOK_DATA": data},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            email, password = sign_in_of(server)
+            with sync_playwright() as play:
+                browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+                take_all(browser, email, password)
+                browser.close()
+        finally:
+            server.terminate()
+            server.wait(timeout=20)
+
+
+def sign_in_of(server: "subprocess.Popen[str]") -> tuple[str, str]:
+    """Read the printed sign-in, and wait until the server answers."""
+    assert server.stdout is not None
+    for line in server.stdout:
+        found = re.search(r"Sign in as (\S+) with the password (\S+)", line)
+        if found:
+            break
+    for _ in range(100):
+        try:
+            urllib.request.urlopen(BASE, timeout=1)
+            return found.group(1), found.group(2)
+        except OSError:
+            time.sleep(0.2)
+    raise SystemExit("the demo does not answer")
+
+
+def take_all(browser: Browser, email: str, password: str) -> None:
+    """Take each picture as a person would come to the page."""
+    for name, size, scheme in (("phone", PHONE, "light"), ("dark", PHONE, "dark"), ("laptop", LAPTOP, "light")):
+        context = browser.new_context(viewport=size, color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
+        page = context.new_page()
+        page.goto(f"{BASE}/accounts/login/")
+        page.fill("input[name=login]", email)
+        page.fill("input[name=password]", password)
+        page.locator("main button[type=submit]").click()
+        page.wait_for_url("**/today/")
+        {"phone": phone, "dark": dark, "laptop": laptop}[name](page)
+        context.close()
+
+
+def phone(page: Page) -> None:
+    """Today, and a leg plan made from the survey of Lantern Reef."""
+    shoot(page, "today-phone")
+    open_machine(page)
+    page.get_by_role("link", name="Leg plan", exact=True).click()
+    page.get_by_role("button", name="Work out the turns").click()
+    page.locator("#lift-1").scroll_into_view_if_needed()
+    page.locator("#lift-1").evaluate("card => card.scrollIntoView()")
+    shoot(page, "plan-phone")
+
+
+def dark(page: Page) -> None:
+    """A survey being typed, with its live answer."""
+    open_machine(page)
+    page.get_by_role("link", name="Survey now").click()
+    rows = page.locator("fieldset.reading")
+    rows.nth(0).locator("input[name$=value]").first.fill("6.2")
+    rows.nth(1).locator("input[name$=value]").first.fill("0.3")
+    rows.nth(1).get_by_label("left", exact=True).first.check()
+    page.get_by_label("All four bear").check()
+    page.locator("#survey-answer .bars").wait_for()
+    page.locator("#survey-answer").evaluate("answer => answer.parentElement.scrollIntoView()")
+    shoot(page, "survey-phone-dark")
+
+
+def laptop(page: Page) -> None:
+    """A machine with its history, and a floor to scale."""
+    open_machine(page)
+    shoot(page, "machine-laptop")
+
+
+def open_machine(page: Page) -> None:
+    """Go to Lantern Reef."""
+    page.goto(f"{BASE}/machines/?q=Lantern")
+    page.get_by_role("link", name="Lantern Reef", exact=True).click()
+
+
+def shoot(page: Page, name: str) -> None:
+    """Store what the window shows."""
+    page.wait_for_load_state("networkidle")
+    page.screenshot(path=str(FOLDER / f"{name}.png"))
+
+
+if __name__ == "__main__":
+    main()
