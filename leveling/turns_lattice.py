@@ -33,9 +33,6 @@ type Range = tuple[IntArray, IntArray]
 #: A deviation counts as inside an edge that it passes by less than this share of the aim: float ties.
 EDGE = 1e-9
 
-#: More steps than any leveler has: the travel of a leg whose exposure nobody knows.
-NO_LIMIT = 1 << 20
-
 _FAR = 1 << 40  # the ends of an empty run
 _STEEPEST_DEG = 89.0
 _POINTS_AT_ONCE = 60_000

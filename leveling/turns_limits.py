@@ -15,7 +15,7 @@ from enum import IntEnum
 import numpy as np
 
 from leveling.checks import FloatArray
-from leveling.turns_lattice import EDGE, NO_LIMIT, BoolArray, IntArray, Lattice, Points
+from leveling.turns_lattice import EDGE, BoolArray, IntArray, Lattice, Points
 from leveling.turns_search import fewest_steps_at, least_of_row
 
 #: Thickest pad that is proposed before longer levelers. Common practice, no source.
@@ -23,6 +23,8 @@ _PAD_MM = 12.0
 #: What a 3 in stem gives beyond a 2 in stem.
 _LONGER_STEM_MM = 25.4
 
+#: More steps than any leveler has.
+_NO_END = 1 << 20
 _FEW_POINTS = 200
 _GRID = 5
 _ROWS_AT_ONCE = 4096
@@ -159,7 +161,7 @@ def _least_pads(lattice: Lattice) -> IntArray:
     """Return the pads in steps, the thickest least; -1 where no steps would fit if travel had no end."""
     one = np.ones(lattice.gy.size)
     least = np.full(lattice.low.shape, -1)
-    free = replace(lattice, low=np.full_like(lattice.low, -NO_LIMIT), high=np.full_like(lattice.high, NO_LIMIT))
+    free = replace(lattice, low=np.full_like(lattice.low, -_NO_END), high=np.full_like(lattice.high, _NO_END))
     for part, every in free.points(one):
         some = lattice.take(part)
         at = every.take(some.worst_ratio(every) <= 1 + EDGE)

@@ -12,34 +12,36 @@ from numpy.typing import ArrayLike, NDArray
 from leveling.checks import FloatArray, finite
 from leveling.errors import BadInput
 from leveling.frame import LEGS_MEANING, null_vector, plane_response
-from leveling.turns_lattice import NO_LIMIT, BoolArray, Lattice, Range
+from leveling.turns_lattice import BoolArray, Lattice, Range
 
 #: Usable travel of a 2 in stem: it ends one thread diameter before the nut. Common practice, no source.
 TRAVEL_MM = 41.0
 
+#: No leveler has a longer travel: a leg whose exposure nobody knows may go this far either way.
+LONGEST_MM = 200.0
 #: The aim is a third of the tolerance, and is cut into as many classes.
 CLASSES = 3
 
-_CLOSEST_MM = 100.0
+_CLOSEST_MM, _FARTHEST_MM = 100.0, 3000.0
 #: A travel reached to the last hair is not beyond it, and feet a hair out of line are in line.
 _HAIR_MM = 1e-6
 
 #: Lowest, highest, unit. The limits keep the lattice of every problem small enough to hold.
 _RANGES = {
-    "feet_mm": (-5000.0, 5000.0, "mm"),
+    "feet_mm": (-3000.0, 3000.0, "mm"),
     "pitch_deg": (-30.0, 30.0, "degrees"),
     "roll_deg": (-30.0, 30.0, "degrees"),
     "twist_mm": (-100.0, 100.0, "mm"),
     "pitch_offset_deg": (-15.0, 15.0, "degrees"),
     "roll_offset_deg": (-15.0, 15.0, "degrees"),
     "want_pitch_deg": (-15.0, 15.0, "degrees"),
-    "pitch_tol_deg": (0.001, 5.0, "degrees"),
-    "roll_tol_deg": (0.001, 5.0, "degrees"),
-    "twist_tol_mm": (0.001, 5.0, "mm"),
+    "pitch_tol_deg": (0.001, 3.0, "degrees"),
+    "roll_tol_deg": (0.001, 3.0, "degrees"),
+    "twist_tol_mm": (0.001, 3.0, "mm"),
     "lead_mm": (0.5, 6.0, "mm per turn"),
-    "step_turns": (1 / 16, 1.0, "turns"),
+    "step_turns": (1 / 8, 1.0, "turns"),
     "exposure_mm": (-300.0, 300.0, "mm"),
-    "travel_mm": (0.0, 150.0, "mm"),
+    "travel_mm": (0.0, LONGEST_MM, "mm"),
 }
 #: Last axes of what is told for each leg: FL, FR, RL, RR.
 _LAST_AXES = {"feet_mm": (4, 2), "exposure_mm": (4,), "exposure_known": (4,), "travel_mm": (4,)}
@@ -53,15 +55,15 @@ class PlanRequest:
     What the playfield reads with all four feet on one plane: ``pitch_deg``, ``roll_deg`` [degree] within 30 and
     ``twist_mm`` [mm] within 100. Playfield minus cabinet: ``pitch_offset_deg``, ``roll_offset_deg`` [degree].
     What is wanted: ``want_pitch_deg`` [degree], no roll, no twist, within ``pitch_tol_deg``, ``roll_tol_deg``
-    [degree] and ``twist_tol_mm`` [mm], a quarter of the gap's tolerance; all three from 0.001 to 5.
-    The levelers: ``lead_mm`` [mm per turn] 0.5 to 6, ``step_turns`` [turn] 1/16 to 1, and, shape (..., 4),
+    [degree] and ``twist_tol_mm`` [mm], a quarter of the gap's tolerance; all three from 0.001 to 3.
+    The levelers: ``lead_mm`` [mm per turn] 0.5 to 6, ``step_turns`` [turn] 1/8 to 1, and, shape (..., 4),
     ``exposure_mm`` and ``travel_mm`` [mm] with ``exposure_known`` [yes or no]. Where an exposure is not known
-    its number means nothing and travel does not limit that leg.
+    its number means nothing and travel does not limit that leg, but for 200 mm either way.
     The work: ``front_reachable``, ``rear_reachable``, ``on_dollies``, where one lift frees all four feet, and
     ``even_if_in_spec``, which asks for a plan where none is needed [yes or no].
 
     Raises BadInput if a number is not finite or out of range, a shape is wrong, or the feet are not a front
-    and a rear pair, parallel and centred on one line, 100 mm or more apart.
+    and a rear pair, parallel and centred on one line, 100 mm to 3 m apart.
     """
 
     feet_mm: ArrayLike
@@ -165,18 +167,18 @@ def _check_feet(feet_mm: FloatArray) -> None:
     x, y = feet_mm[..., 0], feet_mm[..., 1]
     track = np.stack([x[..., 1] - x[..., 0], x[..., 3] - x[..., 2], y[..., 2] - y[..., 0]])
     crooked = [y[..., 0] - y[..., 1], y[..., 2] - y[..., 3], x[..., 0] + x[..., 1] - x[..., 2] - x[..., 3]]
-    if (np.abs(crooked) > _HAIR_MM).any() or (track < _CLOSEST_MM).any():
+    if (np.abs(crooked) > _HAIR_MM).any() or (track < _CLOSEST_MM).any() or (track > _FARTHEST_MM).any():
         raise BadInput("feet_mm", "are not a front and a rear pair on one centre line", "Use foot_positions")
 
 
 def _travel(request: PlanRequest) -> Range:
     """Return the whole steps that each leg can go in (negative) and out."""
-    step_mm = request.step_mm()[:, None]
     exposure, travel = request.numbers("exposure_mm"), request.numbers("travel_mm")
     known = request.flags("exposure_known") & ~request.beyond_travel()[:, None]
-    low = np.where(known, np.ceil((-exposure - _HAIR_MM) / step_mm), -NO_LIMIT)
-    high = np.where(known, np.floor((travel - exposure + _HAIR_MM) / step_mm), NO_LIMIT)
-    return low.astype(np.int64), high.astype(np.int64)
+    down_mm = np.where(known, exposure, LONGEST_MM) + _HAIR_MM
+    up_mm = np.where(known, travel - exposure, LONGEST_MM) + _HAIR_MM
+    step_mm = request.step_mm()[:, None]
+    return -np.floor(down_mm / step_mm).astype(np.int64), np.floor(up_mm / step_mm).astype(np.int64)
 
 
 def _changes(request: PlanRequest) -> dict[str, FloatArray]:

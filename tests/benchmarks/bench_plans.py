@@ -31,6 +31,8 @@ from leveling.turns import LegPlan, Outcome, PlanRequest, plan_legs
 
 BATCH = 100_000
 _SAME_EDGE = 1e-9  # share of the aim: a float tie counts as inside, as the engine documents
+_FARTHEST_MM = 200.0  # a leg whose exposure is not known may go this far either way, as the engine documents
+_HAIR_MM = 1e-6
 #: Where the kinds of variables stand in the program.
 _PLACES = {
     "steps": slice(0, 4),
@@ -139,9 +141,9 @@ class Peer:
         self.tolerance = (case["pitch_tol_deg"], case["roll_tol_deg"], case["twist_tol_mm"])
         self.aim = tuple(max(tol / 3, one) for tol, one in zip(self.tolerance, unit, strict=True))
         known, room = case["exposure_known"], (case["exposure_mm"], case["travel_mm"] - case["exposure_mm"])
-        self.beyond = bool((known & (np.minimum(*room) < -1e-6)).any())
-        self.low = np.where(known, -np.floor((room[0] + 1e-6) / step), -np.inf)
-        self.high = np.where(known, np.floor((room[1] + 1e-6) / step), np.inf)
+        self.beyond = bool((known & (np.minimum(*room) < -_HAIR_MM)).any())
+        self.low = -np.floor((np.where(known, room[0], _FARTHEST_MM) + _HAIR_MM) / step)
+        self.high = np.floor((np.where(known, room[1], _FARTHEST_MM) + _HAIR_MM) / step)
         for end, reachable in ((slice(0, 2), case["front_reachable"]), (slice(2, 4), case["rear_reachable"])):
             if not reachable:
                 self.low[end] = self.high[end] = 0
@@ -194,9 +196,7 @@ class Peer:
     def _solve(self) -> np.ndarray | None:
         """Variables: 4 steps, 4 sizes, 4 legs turned, 2 lifts, 3 "class is at most 0, 1, 2"."""
         rows, bands = (self.along, self.across, self.twisted), [self._bands(row) for row in range(3)]
-        reach = sum(max(abs(low[3]), abs(high[3])) for low, high in bands)
-        ends = np.concatenate([self.low, self.high])
-        most = math.ceil(2 * reach + np.abs(ends[np.isfinite(ends)]).max(initial=0) + 4)
+        most = math.ceil(max(-self.low.min(), self.high.max(), 1))
         matrix, lower, upper = [], [], []
 
         def row(low: float, high: float, **parts: Any) -> None:
@@ -220,8 +220,8 @@ class Peer:
         row(-np.inf, 0, classes=(0, 1, -1))
         per_class = 4 * most + 1
         cost = np.concatenate([np.zeros(4), np.ones(4), [4 * per_class] * 4, [20 * per_class] * 2, [-per_class] * 3])
-        low = np.concatenate([np.maximum(self.low, -most), np.zeros(13)])
-        high = np.concatenate([np.minimum(self.high, most), [most] * 4, np.ones(9)])
+        low = np.concatenate([self.low, np.zeros(13)])
+        high = np.concatenate([self.high, [most] * 4, np.ones(9)])
         integrality = np.concatenate([np.ones(4), np.zeros(4), np.ones(9)])
         constraints = LinearConstraint(np.array(matrix), lower, upper)
         start = time.perf_counter()
