@@ -42,9 +42,11 @@ class Placed:
 @transaction.atomic
 def build(*, user: User, now: datetime.datetime, say: Callable[[str], None]) -> Membership:
     """Make the whole demo for a user, up to ``now``, and return the user's membership."""
-    first = now - datetime.timedelta(days=DAYS_BETWEEN * (VISITS - 1) + 2)
-    member = people_actions.found_organization(user=user, name=cast.ORGANIZATION, at=first, key=uuid.uuid4())
-    clock = Clock(member, first)
+    last = now.replace(hour=9, minute=0, second=0, microsecond=0) - datetime.timedelta(days=1)
+    first = last - datetime.timedelta(days=DAYS_BETWEEN * (VISITS - 1))
+    begun = first - datetime.timedelta(days=1)
+    member = people_actions.found_organization(user=user, name=cast.ORGANIZATION, at=begun, key=uuid.uuid4())
+    clock = Clock(member, begun)
     instrument = _instrument(clock)
     floors = list(_floors(clock, instrument))
     spots = _spots(floors)
@@ -54,7 +56,7 @@ def build(*, user: User, now: datetime.datetime, say: Callable[[str], None]) -> 
     placed = [_machine(clock, truth, number, bay) for number, (_, bay) in enumerate(spots)]
     for visit in range(VISITS):
         say(f"  visit {visit + 1} of {VISITS}")
-        clock.at = first + datetime.timedelta(days=1 + days[visit])
+        clock.at = first + datetime.timedelta(days=days[visit])
         _visit(clock, truth, visit, placed, instrument)
     return member
 
