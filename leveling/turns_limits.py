@@ -147,12 +147,13 @@ def _leg_limit(pads: IntArray) -> IntArray:
 
 
 def _fits(lattice: Lattice) -> BoolArray:
-    """Tell whether some steps bring a row into aim."""
+    """Tell whether some steps bring a row into aim and tolerance."""
     one = np.ones(lattice.gy.size)
     fits = np.zeros(lattice.gy.size, dtype=np.bool_)
     for part, at in lattice.points(one):
         some = lattice.take(part)
-        ok = (_ratio(some, at) <= 1 + EDGE) & (some.worst_ratio(at) <= 1 + EDGE)
+        allowed = np.minimum(1, some.cap[at.row, 0]) + EDGE
+        ok = (some.worst_ratio(at) <= 1 + EDGE) & (_pitch_ratio(some, at) <= allowed)
         fits[part][at.row[ok]] = True
     return fits
 
@@ -241,12 +242,16 @@ def nearest_steps(lattice: Lattice) -> IntArray:
 
 def _ratio(lattice: Lattice, at: Points) -> FloatArray:
     """Return the least max|deviation / aim| that travel leaves to each point."""
+    return np.maximum(lattice.worst_ratio(at), _pitch_ratio(lattice, at))
+
+
+def _pitch_ratio(lattice: Lattice, at: Points) -> FloatArray:
+    """Return the least |pitch deviation| / aim that travel leaves to each point, infinite if it forbids it."""
     m, q = lattice.shifts(at)
     lean = at.b - at.a
     p = lattice.nearest_p()[at.row, lean & 1]
     p = np.clip(p, 2 * (q[0] - m[1]) + lean, 2 * (q[1] - m[0]) + lean)
-    worst = np.maximum(lattice.worst_ratio(at), lattice.pitch_ratio(at.row, p))
-    return np.where((m[0] <= m[1]) & (q[0] <= q[1]), worst, np.inf)
+    return np.where((m[0] <= m[1]) & (q[0] <= q[1]), lattice.pitch_ratio(at.row, p), np.inf)
 
 
 def _good_ratio(lattice: Lattice) -> FloatArray:

@@ -1,6 +1,6 @@
 """The leg plan against every possibility: all whole steps within a short travel, judged by the frame alone."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -64,6 +64,11 @@ class World:
         want = np.radians([self.want_deg - self.offset_deg[0], -self.offset_deg[1]])
         unit = [*(np.degrees(response[::-1]) * np.cos(want) ** 2), null.max() * STEP_MM]
         return np.maximum(np.array(self.tolerance) / 3, unit)
+
+    def some_fit(self) -> bool:
+        """Whether any combination is in aim and in tolerance."""
+        share = np.abs(self.deviations(self.all_steps())) / self.aim()
+        return bool((share <= np.minimum(1, np.array(self.tolerance) / self.aim()) + TIE).all(axis=1).any())
 
     def deviations(self, steps: np.ndarray) -> np.ndarray:
         """Pitch, roll, twist after steps, from what is wanted, shape (n, 3)."""
@@ -163,6 +168,27 @@ def test_nothing_that_can_be_reached_is_nearer_where_nothing_fits(
         assert float(plan.worst_share) == pytest.approx(worst.min(), abs=1e-9)
         best = cheapest(world, steps[nearest], np.zeros(nearest.sum()))
         assert plan.steps.tolist() in best.tolist()
+
+
+def test_an_end_is_blamed_just_where_reaching_it_would_help(worlds_and_plans: list[tuple[World, LegPlan]]) -> None:
+    ends = {(False, True): Limit.FRONT_NOT_REACHABLE, (True, False): Limit.REAR_NOT_REACHABLE}
+    checked = 0
+    for world, plan in worlds_and_plans:
+        if plan.outcome != Outcome.NOTHING_FITS or all(world.reachable):
+            continue
+        checked += 1
+        blamed = ends.get(world.reachable, Limit.NEITHER_END_REACHABLE)
+        assert (plan.limit == blamed) == replace(world, reachable=(True, True)).some_fit()
+    assert checked > 50
+
+
+def test_the_step_is_blamed_just_where_no_travel_would_help(worlds_and_plans: list[tuple[World, LegPlan]]) -> None:
+    """With FL held, these machines need at most 16 steps at FR and 24 at the rear legs."""
+    for world, plan in worlds_and_plans[:200]:
+        if plan.outcome == Outcome.NOTHING_FITS and plan.limit >= Limit.STEP_TOO_COARSE:
+            wide = np.array([0, 16, 24, 24])
+            free = replace(world, low=-wide, high=wide, reachable=(True, True))
+            assert (plan.limit == Limit.STEP_TOO_COARSE) != free.some_fit()
 
 
 def test_the_costs_and_readings_it_states_are_those_of_its_steps(worlds_and_plans: list[tuple[World, LegPlan]]) -> None:

@@ -113,6 +113,13 @@ def test_a_step_coarser_than_the_tolerances_is_said_and_a_finer_one_helps():
     assert plan(**coarse, **tight, step_turns=1 / 8).outcome == Outcome.PLAN
 
 
+def test_an_end_out_of_reach_is_not_blamed_for_a_step_too_coarse():
+    """Half a unit of pitch off and a fifth of a unit allowed: no whole steps do, whichever end is turned."""
+    unit_deg = np.degrees(STEP_MM / 2600) * np.cos(np.radians(6.5)) ** 2
+    answer = plan(pitch_deg=6.5 + unit_deg / 2, pitch_tol_deg=unit_deg / 5, rear_reachable=False)
+    assert answer.limit == Limit.STEP_TOO_COARSE
+
+
 def test_the_nearest_may_be_in_tolerance_though_not_in_aim():
     answer = plan(pitch_deg=6.0, exposure_mm=[8.0, 8, 41, 41])
     assert answer.outcome == Outcome.NOTHING_FITS
