@@ -6,7 +6,7 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from collection.actions.record import ActionRefused, Author, add, already_done, change, note, values
+from collection.actions.record import ActionRefused, Author, add, already_done, change, note, values, was_written
 from collection.actions.status import refresh_status
 from collection.arrays.plans import PlanWork, inputs_of, usual_work
 from collection.arrays.plans_answers import Answer, Inputs, answers_to
@@ -67,8 +67,8 @@ def record_turns(*, by: Author, plan: Plan, lift: int, turns_by_leg: dict[str, T
     Refuses another order of lifts, a lift recorded before, legs that the lift does not free, and turns beyond travel.
     """
     plan = _locked(by, plan)
-    keys = {leg["name"]: uuid5(by.key, leg["name"]) for leg in plan.answer["legs"]}
-    if Adjustment.objects.for_org(by.member.organization_id).filter(pk__in=keys.values()).exists():
+    keys = {leg["name"]: uuid5(by.key, f"{plan.pk} {leg['name']}") for leg in plan.answer["legs"]}
+    if was_written(by.member.organization_id, by.write):
         return plan
     _refuse_state(plan, {"open"})
     _refuse_moved(plan)
@@ -238,7 +238,7 @@ def _refuse_order(plan: Plan, lift: int) -> None:
         raise ActionRefused(f"This plan has {count or 'no'} {'lift' if count == 1 else 'lifts'}.")
     done = set(Adjustment.objects.for_org(plan.organization_id).filter(plan=plan).values_list("lift", flat=True))
     if lift in done:
-        raise ActionRefused(f"Lift {lift} is recorded already. Load the page again to see what was turned.")
+        raise ActionRefused(f"Lift {lift} is recorded already. Its card below shows what was turned.")
     if lift != len(done) + 1:
         raise ActionRefused(f"Record lift {len(done) + 1} first: lifts go in order.")
 

@@ -28,14 +28,32 @@ class StaleEdit(ActionRefused):
     """Someone else changed the row since this person opened it."""
 
 
+class KeyUsed(ActionRefused):
+    """The page was sent before with other words, so this is not the same write again."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This page was sent before with other words, and those are saved. Send it again to save this beside them."
+        )
+
+
 @dataclass(frozen=True)
 class Author:
-    """Who asks for a write, when and why. ``key`` is made by the client: the same key writes once."""
+    """Who asks for a write, when and why. ``key`` is made by the client: the same key writes once.
+
+    ``sent`` is a fingerprint of what was sent with the key; without one, the key alone says that it is the same.
+    """
 
     member: Membership
     at: datetime.datetime
     key: UUID
     why: str = ""
+    sent: UUID | None = None
+
+    @property
+    def write(self) -> UUID:
+        """What tells this write from every other."""
+        return self.sent or self.key
 
     def __post_init__(self) -> None:
         must_write(self.member)
@@ -50,10 +68,22 @@ class Author:
 
 
 def already_done[R: Row](table: type[R], by: Author) -> R | None:
-    """Return the row that an earlier sending of the same write made, if any."""
+    """Return the row that an earlier sending of the same write made, if any.
+
+    Raises KeyUsed if the key belongs to another write.
+    """
     rows: Any = table._default_manager
     found: R | None = rows.for_org(by.member.organization_id).filter(pk=by.key).first()
+    if found is None and not rows.exclude(organization=by.member.organization_id).filter(pk=by.key).exists():
+        return None
+    if found is None or not was_written(by.member.organization_id, by.write):
+        raise KeyUsed
     return found
+
+
+def was_written(organization_id: UUID, write: UUID) -> bool:
+    """Return whether the history holds a line of this very write."""
+    return Change.objects.for_org(organization_id).filter(write=write).exists()
 
 
 def add[R: Row](by: Author, row: R) -> R:
@@ -68,19 +98,29 @@ def add[R: Row](by: Author, row: R) -> R:
 def change[E: Editable](by: Author, row: E, *, version: int, **fields: Any) -> E:
     """Change named fields of a row if it is still at ``version``; leave a line in the history.
 
-    Raises StaleEdit if someone else was first.
+    The same write sent again changes nothing more. Raises StaleEdit if someone else was first.
     """
     old = {name: getattr(row, name) for name in fields if getattr(row, name) != fields[name]}
     table: Any = type(row)._default_manager
     same = table.for_org(by.member.organization_id).filter(pk=row.pk, version=version)
-    if not same.update(version=F("version") + 1, **fields):
-        raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
+    if not (same.update(version=F("version") + 1, **fields) if old or not fields else same.exists()):
+        refuse_stale(by)
+        row.refresh_from_db()
+        return row
+    if fields and not old:
+        return row
     for name, value in fields.items():
         setattr(row, name, value)
     row.version = version + 1
     if old:
         note(by, row, "changed", old=old, new={name: fields[name] for name in old})
     return row
+
+
+def refuse_stale(by: Author) -> None:
+    """Raise StaleEdit, unless it was this very write that made the version newer: then it was sent twice."""
+    if not was_written(by.member.organization_id, by.write):
+        raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
 
 
 def note(by: Author, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:
@@ -91,6 +131,7 @@ def note(by: Author, row: Model, verb: str, *, old: dict[str, Any], new: dict[st
         row_id=row.pk,
         verb=verb,
         why=by.why,
+        write=by.write,
         old={name: _plain(value) for name, value in old.items()},
         new={name: _plain(value) for name, value in new.items()},
     )

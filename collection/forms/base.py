@@ -29,8 +29,41 @@ class WriteForm(forms.Form):
         key: uuid.UUID | None = self.cleaned_data.get("write_key") if self.is_bound else None
         return key or uuid.uuid4()
 
+    def renew_key(self) -> None:
+        """Take a fresh key, so that this page sent again is a write of its own."""
+        self._send_instead("write_key", uuid.uuid4())
+
+    def _send_instead(self, name: str, value: Any) -> None:
+        data: Any = self.data
+        data = data.copy()
+        data[self.add_prefix(name)] = str(value)
+        self.data = data
+
 
 class EditForm(WriteForm):
     """A form that edits a row: it remembers the version that the page showed."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**31 - 1)
+    stale = False
+
+    def catch_up(self) -> None:
+        """Say beside each field what someone else put there meanwhile, and take the row's present version.
+
+        What was typed stays. Sent again, it is saved over what the page now shows.
+        """
+        self.stale = True
+        for name, field in self.fields.items():
+            bound = self[name]
+            if not field.widget.is_hidden and field.has_changed(bound.initial, bound.data):
+                self.add_error(name, f"It says “{_words(field, bound.initial)}” now.")
+        self._send_instead("version", self.get_initial_for_field(self.fields["version"], "version"))
+
+
+def _words(field: forms.Field, value: Any) -> str:
+    """A value as the page shows it."""
+    if isinstance(field, forms.BooleanField):
+        return "yes" if value else "no"
+    if isinstance(field, forms.ChoiceField):
+        words: Any = field.choices
+        return str(dict(words).get(str(value), value))
+    return "" if value is None else str(value)

@@ -66,7 +66,8 @@ class LiftForm(WriteForm):
         """``lifts`` names the legs of each lift, in order. Those of this lift are asked for, unless all is as shown."""
         super().__init__(*args, **kwargs)
         shown = str(self["lift"].value() or "")
-        self.legs = lifts[int(shown) - 1] if shown in ("1", "2")[: len(lifts)] else []
+        self.number = int(shown) if shown in ("1", "2")[: len(lifts)] else 0
+        self.legs = lifts[self.number - 1] if self.number else []
         for leg in () if self.is_bound and self.data.get("as_shown") else self.legs:
             self.fields[f"turns_{leg.lower()}"].required = True
             self.fields[f"way_{leg.lower()}"].required = True

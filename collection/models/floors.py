@@ -13,6 +13,12 @@ SURFACES = tuple(presets.SURFACES)
 SLOPE_UNITS = tuple(presets.SLOPE_UNITS)
 
 
+def _once(table: str, parent: str) -> models.UniqueConstraint:
+    """Return the constraint that a name stands once among the live rows below a parent."""
+    live = models.Q(archived_at__isnull=True)
+    return models.UniqueConstraint(fields=[parent, "name"], condition=live, name=f"{table}_name_unique")
+
+
 class Floor(Editable):
     """A surface in a site, with its size for the plan."""
 
@@ -27,6 +33,7 @@ class Floor(Editable):
             one_of("floor", "surface", SURFACES),
             in_range("floor", "width_mm", 500, 200_000),
             in_range("floor", "depth_mm", 500, 200_000),
+            _once("floor", "site"),
         ]
 
     def __str__(self) -> str:
@@ -54,6 +61,7 @@ class Bay(Editable):
             in_range("bay", "x_mm", 0, 200_000),
             in_range("bay", "y_mm", 0, 200_000),
             in_range("bay", "heading_deg", 0, 360),
+            _once("bay", "floor"),
         ]
 
     def __str__(self) -> str:

@@ -106,14 +106,21 @@ class Membership(models.Model):
 
 
 class Change(Recorded):
-    """One thing that someone did: to what, when, why, and the named values before and after."""
+    """One thing that someone did: to what, when, why, and the named values before and after.
+
+    ``write`` is the key of the write that did it, so that a second sending is known to be one.
+    """
 
     noun = models.CharField(max_length=20)
     row_id = models.UUIDField()
     verb = models.CharField(max_length=40)
     why = models.CharField(max_length=400, blank=True)
+    write = models.UUIDField()
     old = models.JSONField(default=dict)
     new = models.JSONField(default=dict)
 
     class Meta:
-        indexes = [models.Index(fields=["organization", "row_id", "created_at"], name="change_by_row")]
+        indexes = [
+            models.Index(fields=["organization", "row_id", "created_at"], name="change_by_row"),
+            models.Index(fields=["write"], name="change_by_write"),
+        ]

@@ -99,6 +99,27 @@ class PlanPage:
         return next((lift for lift in self.lifts if lift.stage == "now"), None)
 
     @property
+    def is_begun(self) -> bool:
+        """Whether a lift is recorded, so that the summary no longer says what is left to turn."""
+        return any(lift.stage == "done" for lift in self.lifts)
+
+    @property
+    def first_column(self) -> str:
+        """The word above the readings that the plan started from."""
+        return "before" if self.is_begun else "now"
+
+    @property
+    def starts_light(self) -> bool:
+        """Whether the plan started from a machine that stood on three feet."""
+        return bool(self.states[0]["foot"])
+
+    @property
+    def would_rock(self) -> bool:
+        """Whether the machine would stand on three feet after the last lift, by more than the spec allows."""
+        before, after = (self.states[place]["gap_mm"] or 0 for place in (0, -1))
+        return after > max(before, self.plan.inputs["spec"]["gap_tolerance_mm"])
+
+    @property
     def summary(self) -> str:
         """The plan in one line."""
         return lifts_summary(self.plan.answer, _NBSP)
@@ -147,7 +168,8 @@ class PlanPage:
     def unproven(self) -> list[str]:
         """What the survey's instrument cannot prove by the certificate rule, even in the middle of the spec."""
         provable = self.plan.answer["provable"] or {}
-        return [name for name in ("pitch", "roll", "gap") if not provable.get(name, True)]
+        read = ("pitch", "roll") if self.feet_unchecked else ("pitch", "roll", "gap")
+        return [name for name in read if not provable.get(name, True)]
 
     @property
     def states(self) -> list[dict[str, Any]]:

@@ -3,9 +3,11 @@
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar
+from uuid import UUID, uuid5
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.paginator import Page, Paginator
+from django.db import IntegrityError
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
@@ -13,8 +15,8 @@ from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 
 from collection.access import must_own, must_write
-from collection.actions.record import ActionRefused, Author, StaleEdit
-from collection.forms.base import WriteForm
+from collection.actions.record import ActionRefused, Author, KeyUsed, StaleEdit
+from collection.forms.base import EditForm, WriteForm
 from collection.models import Membership
 
 View = Callable[..., HttpResponse]
@@ -60,8 +62,17 @@ def posted(request: HttpRequest) -> Any:
 
 
 def author(request: Any, form: WriteForm, why: str = "") -> Author:
-    """Return who writes, now, with the form's key."""
-    return Author(member=request.member, at=timezone.now(), key=form.key, why=why)
+    """Return who writes, now, with the form's key and the fingerprint of what was sent."""
+    return Author(member=request.member, at=timezone.now(), key=form.key, sent=fingerprint(request, form), why=why)
+
+
+def fingerprint(request: Any, form: WriteForm) -> UUID:
+    """Return what is the same only for the same page sent again with the same words.
+
+    Someone may go back, change a word and send again: that is another write, and must not be taken for the first.
+    """
+    sent = sorted((name, values) for name, values in request.POST.lists() if name != "csrfmiddlewaretoken")
+    return uuid5(form.key, repr((request.path, sent)))
 
 
 def acted[T](form: WriteForm, act: Callable[[], T]) -> T | None:
@@ -69,11 +80,22 @@ def acted[T](form: WriteForm, act: Callable[[], T]) -> T | None:
     if not form.is_valid():
         return None
     try:
-        return act()
+        return _twice(act)
     except ActionRefused as refused:
         form.add_error(refused.field if refused.field in form.fields else None, refused.reason)
-        form.stale = isinstance(refused, StaleEdit)  # type: ignore[attr-defined]
+        if isinstance(refused, KeyUsed):
+            form.renew_key()
+        if isinstance(refused, StaleEdit) and isinstance(form, EditForm):
+            form.catch_up()
         return None
+
+
+def _twice[T](act: Callable[[], T]) -> T:
+    """Run the action; again if another write came in between, for it then finds that write and says so."""
+    try:
+        return act()
+    except IntegrityError:
+        return act()
 
 
 def page(request: HttpRequest, template: str, context: dict[str, Any], piece: str = "") -> HttpResponse:

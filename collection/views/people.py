@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from collection.actions import people as actions
 from collection.forms.people import ChooseOrganizationForm, FoundForm, OrganizationForm
 from collection.queries import people as queries
-from collection.views.doors import acted, member_view, page, posted
+from collection.views.doors import acted, author, fingerprint, member_view, page, posted
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -22,7 +22,9 @@ def organization_new(request: Any) -> HttpResponse:
     form = FoundForm(posted(request))
     member = acted(
         form,
-        lambda: actions.found_organization(user=request.user, at=timezone.now(), key=form.key, **form.values),
+        lambda: actions.found_organization(
+            user=request.user, at=timezone.now(), key=form.key, sent=fingerprint(request, form), **form.values
+        ),
     )
     if member:
         request.session["organization"] = str(member.organization_id)
@@ -47,7 +49,9 @@ def organization_edit(request: Any) -> HttpResponse:
     form = OrganizationForm(posted(request), initial=model_to_dict(request.member.organization))
     changed = acted(
         form,
-        lambda: actions.change_organization(member=request.member, version=form.cleaned_data["version"], **form.values),
+        lambda: actions.change_organization(
+            by=author(request, form), version=form.cleaned_data["version"], **form.values
+        ),
     )
     if changed:
         return redirect("organization")

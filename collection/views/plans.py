@@ -75,13 +75,15 @@ def plan_set_aside(request: Any, pk: UUID) -> HttpResponse:
 def _plan_page(request: Any, plan: Plan, **refused: WriteForm) -> HttpResponse:
     """Show a plan with its forms; the one that was refused keeps what was typed."""
     seen = queries.plan_page(member=request.member, plan=plan)
+    form = next(iter(refused.values()), None)
+    if isinstance(form, LiftForm) and form.number != seen.typed_now["lift"]:
+        refused = {}  # Its lift is no longer the one to work on: the error stays, the fields would name wrong feet.
     forms = {
         "lift_form": LiftForm(initial=seen.typed_now, lifts=queries.legs_by_lift(plan=plan), auto_id="lift_%s"),
         "sign_form": SignOffForm(auto_id="sign_%s"),
         "aside_form": SetAsideForm(auto_id="aside_%s"),
         **refused,
     }
-    form = next(iter(refused.values()), None)
     return page(request, "plans/detail.html", {"plan": plan, "seen": seen, "form": form, **forms})
 
 

@@ -9,6 +9,7 @@ from collection.actions.people import change_organization, found_organization
 from collection.actions.record import ActionRefused, StaleEdit
 from collection.models import Membership, Organization
 from tests.factories import NOON
+from tests.surveying import author
 from tests.worlds import Cast
 
 
@@ -29,9 +30,9 @@ def test_a_key_of_someone_else_is_no_door(people: Cast) -> None:
 
 def test_only_an_owner_changes_it_and_no_stale_edit_passes(people: Cast) -> None:
     with pytest.raises(PermissionDenied):
-        change_organization(member=people.bob, version=1, name="Bob's")
-    changed = change_organization(member=people.alice, version=1, name="Saltmarsh", length_unit="in")
+        change_organization(by=author(people.bob), version=1, name="Bob's")
+    changed = change_organization(by=author(people.alice), version=1, name="Saltmarsh", length_unit="in")
     assert (changed.name, changed.length_unit, changed.version) == ("Saltmarsh", "in", 2)
     with pytest.raises(StaleEdit):
-        change_organization(member=people.alice, version=1, name="Late")
+        change_organization(by=author(people.alice), version=1, name="Late")
     assert Membership.objects.get(pk=people.alice.pk).organization.name == "Saltmarsh"
