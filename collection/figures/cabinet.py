@@ -22,6 +22,7 @@ _RADIUS = 19
 _U_EXPOSURE_MM = 2.0  # a stem is read with a ruler: whole millimetres
 _ARC = 26
 _LIFTS = {"rear": (88, 29, 182, 66), "front": (88, 217, 182, 66), "all": (88, 29, 182, 254)}
+_LIFT_WORDS_Y = {"rear": 21, "front": 299, "all": 21}
 _LIFT_WORDS = {"rear": "lift this end", "front": "lift this end", "all": "lift all four"}
 
 
@@ -67,7 +68,7 @@ def draw_cabinet(
     label = f"{caption or 'Cabinet from above'}, player at the bottom: {told}"
     parts = [_frame(), _lift(lift), _fall(fall), *(_foot(foot) for foot in feet), _player(lift)]
     top = 8 if lift in ("rear", "all") else 38
-    bottom = 312 if lift in ("front", "all") else 288
+    bottom = {"front": 328, "all": 312}.get(lift, 288)
     return picture(label, *parts, class_="cabinet", view_box=f"0 {top} 358 {bottom - top}")
 
 
@@ -82,7 +83,8 @@ def _frame() -> SafeString:
 
 
 def _player(lift: str) -> SafeString:
-    return element("text", "player", x=179, y=302 if lift in ("front", "all") else 280, class_="figure-note middle")
+    y = {"front": 318, "all": 302}.get(lift, 280)
+    return element("text", "player", x=179, y=y, class_="figure-note middle")
 
 
 def _lift(lift: str) -> SafeString:
@@ -92,7 +94,7 @@ def _lift(lift: str) -> SafeString:
     return element(
         "g",
         element("rect", x=x, y=y, width=width, height=height, rx=33, class_="lift-frame"),
-        element("text", _LIFT_WORDS[lift], x=179, y=y - 8, class_="lift-words middle"),
+        element("text", _LIFT_WORDS[lift], x=179, y=_LIFT_WORDS_Y[lift], class_="lift-words middle"),
     )
 
 
