@@ -16,6 +16,8 @@ _ODD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\u202a-\u202e\u20
 class TextField(forms.CharField):
     """A line of text; characters that cannot be shown are refused by name."""
 
+    default_error_messages = {"required": "Write a word or two here."}
+
     def to_python(self, value: Any) -> str:
         """Return the text, or raise ValidationError with the remedy."""
         return refuse_odd(str(super().to_python(value)))
@@ -26,6 +28,8 @@ class NumberField(TextField):
 
     The cleaned value is a float, or None when the field may stay empty. ``unit`` is shown inside the field's end.
     """
+
+    default_error_messages = {"required": "Write a number."}
 
     def __init__(
         self,

@@ -79,6 +79,13 @@ class ZeroForm(WriteForm):
     turned = ShownField(label="It shows", required=True, help_text="Leave out any sign.")
     turned_high = WordField(label="High side", choices=SIDES)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, words in (("first", "1"), ("turned", "2")):
+            for each in (name, f"{name}_high"):
+                field: Any = self.fields[each]
+                field.named = f"{words}. {field.label}"
+
     def clean(self) -> dict[str, Any]:
         """Refuse an angle beyond 45 degrees, and "shows 0" beside another number."""
         found = super().clean() or self.cleaned_data

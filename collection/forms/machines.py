@@ -161,6 +161,7 @@ class LegsForm(EditForm):
         for leg, now in zip(LEGS, legs, strict=True):
             for name, field in self._fields():
                 field.initial = self._written(name, now[name])
+                field.named = f"{leg}, {str(field.label).lower()}"
                 self.fields[f"{leg}_{name}"] = field
 
     def clean(self) -> dict[str, Any]:

@@ -33,7 +33,7 @@ def read_number(text: str) -> float:
     if "," in plain:
         raise NotANumber("Write a point for the decimals, such as 1.5, and no commas.")
     if not _DECIMAL.fullmatch(plain):
-        raise NotANumber("Write digits only, such as 6.5 or -0.3. The unit stands beside the field.")
+        raise NotANumber("Write digits only, such as 6.5. The unit stands beside the field.")
     return float(plain)
 
 
@@ -44,12 +44,21 @@ def read_turns(text: str) -> float:
         plain = re.sub(rf"(?<=[0-9]) ?{sign}", f" {fraction}", plain).replace(sign, fraction)
     match = _WITH_FRACTION.fullmatch(plain)
     if match is None:
-        return read_number(plain)
+        return _decimal_turns(plain)
     sign_text, whole, over, under = match.groups()
     if int(under) == 0 or int(over) >= int(under):
         raise NotANumber("Write the fraction of a turn below one, such as 6 1/2.")
     turns = int(whole or 0) + int(over) / int(under)
     return -turns if sign_text == "-" else turns
+
+
+def _decimal_turns(plain: str) -> float:
+    try:
+        return read_number(plain)
+    except NotANumber as error:
+        if "," in plain or len(plain) > LONGEST:
+            raise
+        raise NotANumber("Write turns in digits, such as 6 1/2 or 6.5.") from error
 
 
 def _plain(text: str) -> str:

@@ -35,6 +35,13 @@ def unit_of(field: BoundField) -> str:
     return getattr(field.field, "unit", "")
 
 
+@register.filter
+def named(field: BoundField) -> str:
+    """``{{ field|named }}``: the label as the summary of errors says it, where one label stands on several fields."""
+    label = str(getattr(field.field, "named", field.label))
+    return label if label.endswith("?") else f"{label}:"
+
+
 @register.simple_tag(takes_context=True)
 def form_token(context: Context) -> SafeString:
     """``{% form_token %}``: csrf_token for an include, which is called with ``only`` and so lost the page's own."""
