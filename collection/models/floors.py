@@ -4,6 +4,8 @@ The floor plan is drawn with the back wall at the top: its x runs to the right w
 Directions on the plan are degrees clockwise from the back wall.
 """
 
+import math
+
 from django.db import models
 
 from collection import presets
@@ -106,9 +108,9 @@ class FloorSlope(Recorded):
         indexes = [models.Index(fields=["floor", "bay", "created_at"], name="floorslope_latest")]
 
     @property
-    def u_mm_per_m(self) -> float:
-        """The larger of the two gradients' standard uncertainties, mm/m."""
-        return 1000 * max(self.u_gx, self.u_gy)
+    def u_deg(self) -> float:
+        """The larger of the two gradients' standard uncertainties, as an angle [degree]."""
+        return math.degrees(math.atan(max(self.u_gx, self.u_gy)))
 
 
 class FloorReading(Recorded):

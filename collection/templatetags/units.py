@@ -144,14 +144,14 @@ def roll_words(roll_deg: float | None, u_deg: float | None = None) -> str:
     return roll_text(roll_deg, u_deg)
 
 
-@register.filter
-def rise(gradient: float | None, ends: str) -> str:
-    """``{{ gx|rise:"left right" }}``: 0.0054 reads "right high 5.4 mm/m"; the second end is the positive one."""
+@register.simple_tag
+def show_rise(gradient: float | None, ends: str, unit: str = "mm_per_m") -> str:
+    """``{% show_rise gx "left right" %}``: 0.0054 reads "right high 5.4 mm/m"; the second end is the positive one."""
     value = given(gradient)
     if value is None:
         return NOT_MEASURED
     lower, upper = ends.split()
-    size = slope_text(abs(math.degrees(math.atan(value))), None, "mm_per_m")
+    size = slope_text(abs(math.degrees(math.atan(value))), None, unit)
     return "level" if is_nil(size) else f"{upper if value > 0 else lower} high {size}"
 
 

@@ -194,7 +194,7 @@ def test_a_day_has_its_weekday_in_the_active_time_zone() -> None:
 def test_a_page_with_nothing_known_never_reads_none() -> None:
     page = Template(
         "{{ x|degrees }}|{{ x|roll_words }}|{{ x|mm }}|{{ x|gap_under }}|{{ x|turns }}|{{ x|chance }}|{{ x|day }}"
-        "|{% show_slope x y %}|{% show_gap x %}|{% show_fall x y %}|{{ x|rise:'left right' }}"
+        "|{% show_slope x y %}|{% show_gap x %}|{% show_fall x y %}|{% show_rise x 'left right' %}"
     )
     for context in ({}, {"x": None, "y": None}):
         text = page.render(Context(context))
