@@ -173,7 +173,8 @@ class SurveyForm(WriteForm):
     )  # fmt: skip
     stance = WordField(
         label="Do all four feet bear?", choices=STANCES,
-        help_text="Press down on each corner. The corner that gives has the light foot; mostly it is a front one.",
+        help_text="Press down on each corner. The corner that gives has the light foot; mostly it is a front one. "
+        "FL: front left, as the player stands. RR: rear right.",
     )  # fmt: skip
     gap = GapField(
         label="Gap under the light foot", max_length=24,
@@ -255,8 +256,10 @@ class SurveyForm(WriteForm):
         own = [
             f"{self.fields[name].label}: {errors[0]}"
             for name, errors in self.errors.items()
-            if name in self.fields and self[name].data not in (None, "")
+            if name == "gap" or (name in self.fields and self[name].data not in (None, ""))
         ]
+        if self.readings and not self.cleaned_data.get("stance"):
+            own.append("Say whether all four feet bear.")
         self._rows_are_clear()
         rows = [
             f"Reading {place}: {errors[0]}"

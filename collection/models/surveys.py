@@ -81,7 +81,8 @@ class Survey(Recorded):
             return "All four feet bear"
         if self.stance == "unknown":
             return "Nobody checked the feet"
-        return f"{self.stance} light, {self.gap_text} {'turns until it bears' if self.gap_unit == 'turns' else 'mm'}"
+        gap = f"{self.gap_text} mm gap" if self.gap_unit == "mm" else f"turns until it bears: {self.gap_text}"
+        return f"{self.stance} light, {gap}"
 
     @property
     def precondition_words(self) -> list[str]:

@@ -78,7 +78,7 @@ def test_unchecked_feet_are_said_out_loud(taproom: TernTaproom, bob: Client) -> 
 
 def test_the_light_foot_is_named_with_its_gap(taproom: TernTaproom, bob: Client) -> None:
     page = page_of(bob, surveyed(taproom, stance="FR", gap=0.5, gap_text="1/2", gap_unit="turns"))
-    assert "FR light, 1/2 turns until it bears" in page
+    assert "FR light, turns until it bears: 1/2" in page
     assert "0.8\u00a0mm under\u00a0FR" in page  # half a turn of 1.5875 mm
 
 
