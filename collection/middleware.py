@@ -3,11 +3,29 @@
 from collections.abc import Callable
 from typing import Any
 
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import render
+from django.utils.cache import patch_cache_control
 
 from collection.access import member_of
 from collection.actions.record import ActionRefused, StaleEdit
+
+
+class PlainTextMiddleware:
+    """Reads what is sent as UTF-8 only, which our own pages send, and keeps what members see out of shared caches."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if (request.content_params or {}).get("charset", "utf-8").lower() != "utf-8":
+            raise BadRequest("Send text as UTF-8.")
+        response = self.get_response(request)
+        if not response.has_header("Cache-Control"):
+            # Stored by the person's own browser at most, and asked for again each time.
+            patch_cache_control(response, private=True, no_cache=True)
+        return response
 
 
 class MemberMiddleware:

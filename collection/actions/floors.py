@@ -1,6 +1,7 @@
 """Writes about floors, bays and the slopes read off them."""
 
 from dataclasses import dataclass
+from math import hypot, radians, tan
 from typing import Any
 
 from django.db import transaction
@@ -11,6 +12,7 @@ from collection.models import Bay, Floor, FloorReading, FloorSlope, Instrument, 
 from leveling import VERSION
 
 STEEPEST_DEG = 15
+STEEPEST = tan(radians(STEEPEST_DEG)) + 1e-9
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,11 @@ def _refuse_impossible(fit: SlopeFit, readings: list[TypedSlope]) -> None:
         )
     if not fit.is_a_plane:
         raise ActionRefused("Read the slope in two directions at least: front to back, and left to right.")
+    if hypot(fit.gx, fit.gy) > STEEPEST:
+        raise ActionRefused(
+            f"Together these say that the floor is steeper than {STEEPEST_DEG} degrees. Check each number, and toward "
+            "where the floor rises."
+        )
 
 
 def _refuse_same_name(others: Any, what: str) -> None:

@@ -8,7 +8,7 @@ from django.db import transaction
 
 from collection import presets
 from collection.access import visible
-from collection.actions.record import ActionRefused, Author, add, already_done, change, note
+from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, was_written
 from collection.actions.status import refresh_status
 from collection.models import Bay, Leg, Machine, MachineStatus, Spec, Standing
 from collection.models.machines import LEGS
@@ -46,6 +46,7 @@ def create_machine(*, by: Author, bay: UUID | None, pitch_deg: float | None, **f
 @transaction.atomic
 def change_machine(*, by: Author, machine: Machine, version: int, **fields: Any) -> Machine:
     """Change what a machine is. Refuses a stale edit and a code that another machine has."""
+    machine = hold(machine)
     _refuse_same_code(by, fields["code"], but=machine)
     changed = change(by, machine, version=version, **fields)
     refresh_status(machine=machine)
@@ -55,20 +56,28 @@ def change_machine(*, by: Author, machine: Machine, version: int, **fields: Any)
 @transaction.atomic
 def change_legs(*, by: Author, machine: Machine, version: int, legs: list[dict[str, float | None]]) -> Machine:
     """Change the four legs, given in leg order. Refuses a stale edit of the machine."""
-    changed = change(by, machine, version=version)
+    machine = hold(machine)
+    if was_written(by.member.organization_id, by.write):
+        return machine
     rows = Leg.objects.for_org(by.member.organization_id).filter(machine=machine).order_by("place")
-    for row, numbers in zip(rows, legs, strict=True):
-        old = {name: getattr(row, name) for name in numbers if getattr(row, name) != numbers[name]}
-        if old:
+    new = {
+        row: {name: value for name, value in numbers.items() if getattr(row, name) != value}
+        for row, numbers in zip(rows, legs, strict=True)
+    }
+    if any(new.values()):
+        change(by, machine, version=version)
+    for row, numbers in new.items():
+        if numbers:
             Leg.objects.for_org(by.member.organization_id).filter(pk=row.pk).update(**numbers)
-            note(by, row, "changed", old=old, new={name: numbers[name] for name in old})
+            note(by, row, "changed", old={name: getattr(row, name) for name in numbers}, new=numbers)
     refresh_status(machine=machine)
-    return changed
+    return machine
 
 
 @transaction.atomic
 def set_spec(*, by: Author, machine: Machine, why: str, **numbers: float) -> Spec:
     """Say what a machine should read from now on, and why. The older specs stay in the record."""
+    machine = hold(machine)
     if found := already_done(Spec, by):
         return found
     spec = add(replace(by, why=why), Spec(id=by.key, machine=machine, why=why, **numbers))
@@ -79,6 +88,7 @@ def set_spec(*, by: Author, machine: Machine, why: str, **numbers: float) -> Spe
 @transaction.atomic
 def move_machine(*, by: Author, machine: Machine, version: int, bay: UUID | None, why: str) -> Standing:
     """Put a machine on a free bay, or off the floor. Refuses its own place, a taken bay and a stale edit."""
+    machine = hold(machine)
     if found := already_done(Standing, by):
         return found
     if bay == machine.bay_id:
@@ -109,7 +119,7 @@ def _free_bay(by: Author, bay: UUID | None) -> Bay | None:
     if bay is None:
         return None
     rows = visible(by.member, Bay).filter(pk=bay, archived_at__isnull=True)
-    place = rows.select_for_update(of=("self",)).select_related("floor__site").first()
+    place = rows.select_for_update(of=("self",), no_key=True).select_related("floor__site").first()
     if place is None:
         raise ActionRefused("That bay is not there any more. Choose another.", field="bay")
     other = Machine.objects.for_org(by.member.organization_id).live().filter(bay=place).first()

@@ -6,13 +6,13 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from collection.actions.record import ActionRefused, Author, add, already_done, change, note, values, was_written
+from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, values, was_written
 from collection.actions.status import refresh_status
 from collection.arrays.plans import PlanWork, inputs_of, usual_work
 from collection.arrays.plans_answers import Answer, Inputs, answers_to
 from collection.models import Adjustment, Leg, Machine, Plan, PlanLeg
 from collection.models.plans import TASKS
-from collection.queries.plans import PlanStart, plan_start
+from collection.queries.plans import PlanStart, moved_since, plan_start
 from leveling import VERSION
 from leveling.errors import BadInput
 
@@ -37,11 +37,11 @@ def make_plan(*, by: Author, machine: Machine, source: str, **work: Any) -> Plan
     ``work`` names what ``PlanWork`` holds; without it, as this machine is usually worked. Refuses a source that does
     not describe the machine as it stands now.
     """
+    machine = hold(machine)
     if found := already_done(Plan, by):
         return found
-    held = Machine.objects.for_org(by.member.organization_id).select_for_update().get(pk=machine.pk)
     start = plan_start(member=by.member, machine=machine)
-    _refuse_source(start, held, source)
+    _refuse_source(start, source)
     rows = start.rows_for(source)
     inputs = inputs_of(rows=rows, work=PlanWork(**work) if work else usual_work(machine))
     answer = _answer_to(inputs)
@@ -74,6 +74,8 @@ def record_turns(*, by: Author, plan: Plan, lift: int, turns_by_leg: dict[str, T
     _refuse_moved(plan)
     _refuse_order(plan, lift)
     turned = _turned_legs(plan, lift, turns_by_leg)
+    # A page with the machine's legs that is open now would put the old exposures back.
+    change(by, plan.machine, version=plan.machine.version)
     for leg, done in turned.items():
         _adjust(by, plan, leg, lift, done, keys[leg])
     if lift == len(plan.answer["lifts"]):
@@ -118,7 +120,8 @@ def _set_aside(by: Author, plan: Plan) -> None:
 
 
 def _locked(by: Author, plan: Plan) -> Plan:
-    """Read the plan again and hold it, so that two people cannot both record the same lift."""
+    """Read the plan again and hold it and its machine, so that two people cannot both record the same lift."""
+    hold(plan.machine)
     rows = Plan.objects.for_org(by.member.organization_id).select_related("machine")
     held: Plan = rows.select_for_update(of=("self",)).get(pk=plan.pk)
     return held
@@ -181,8 +184,8 @@ def _turned_legs(plan: Plan, lift: int, turns_by_leg: dict[str, Turned] | None) 
     return {leg: done for leg, done in {**nothing, **turns_by_leg}.items() if leg in planned or done.turns}
 
 
-def _refuse_source(start: PlanStart, machine: Machine, source: str) -> None:
-    if machine.archived_at is not None:
+def _refuse_source(start: PlanStart, source: str) -> None:
+    if start.machine.archived_at is not None:
         raise ActionRefused("This machine is archived. Bring it back first.")
     problem = start.problem_with(source)
     if problem:
@@ -228,7 +231,8 @@ def _refuse_state(plan: Plan, allowed: set[str]) -> None:
 
 
 def _refuse_moved(plan: Plan) -> None:
-    if plan.inputs["bay"] != str(plan.machine.bay_id or ""):
+    bay = UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
+    if moved_since(machine=plan.machine, bay_id=bay, at=plan.created_at):
         raise ActionRefused("The machine was moved after this plan was made. Set it aside and make a new one.")
 
 

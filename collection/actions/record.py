@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import F, Model
 
 from collection.access import must_write
-from collection.models import Change, Membership
+from collection.models import Change, Machine, Membership
 from collection.models.base import Editable, Row
 
 R = TypeVar("R", bound=Row)
@@ -65,6 +65,16 @@ class Author:
             "created_at": self.at,
             "created_by_id": self.member.user_id,
         }
+
+
+def hold(machine: Machine) -> Machine:
+    """Read a machine again, and let one write about it go after the other until the end of the transaction.
+
+    Every write about a machine takes this hold first, so that two of them can neither pass nor block each other.
+    """
+    rows = Machine.objects.for_org(machine.organization_id).select_related("bay__floor__site")
+    held: Machine = rows.select_for_update(of=("self",), no_key=True).get(pk=machine.pk)
+    return held
 
 
 def already_done[R: Row](table: type[R], by: Author) -> R | None:

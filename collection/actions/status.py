@@ -6,8 +6,8 @@ from django.db import transaction
 
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys import verdict_now
-from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Standing, Survey
-from collection.queries.plans import turned_since
+from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
+from collection.queries.plans import moved_since, turned_since
 from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
@@ -28,7 +28,7 @@ def refresh_status(*, machine: Machine) -> None:
     """
     survey, spec = newest_survey(machine=machine), current_spec(machine=machine)
     plan = _unfinished_plan(machine)
-    moved = survey is not None and _moved_since(survey, machine)
+    moved = survey is not None and moved_since(machine=machine, bay_id=survey.bay_id, at=survey.measured_at)
     MachineStatus.objects.for_org(machine.organization_id).filter(machine=machine).update(
         survey=survey,
         spec=spec,
@@ -76,10 +76,3 @@ def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:
 def _unfinished_plan(machine: Machine) -> Plan | None:
     rows = Plan.objects.for_org(machine.organization_id).filter(machine=machine, state__in=("open", "turned"))
     return rows.order_by("-created_at", "-id").first()
-
-
-def _moved_since(survey: Survey, machine: Machine) -> bool:
-    """Whether the machine stands elsewhere now, or stood elsewhere meanwhile."""
-    rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine)
-    meanwhile = rows.filter(created_at__gt=survey.measured_at).values_list("bay_id", flat=True)
-    return any(bay_id != survey.bay_id for bay_id in (machine.bay_id, *meanwhile))

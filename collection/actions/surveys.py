@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from collection.actions.record import ActionRefused, Author, already_done, note, values
+from collection.actions.record import ActionRefused, Author, already_done, hold, note, values
 from collection.actions.status import refresh_status
 from collection.arrays.offsets import offset_from
 from collection.arrays.surveys import assess, gap_in_mm, inputs_of, readings_of
@@ -61,7 +61,7 @@ def record_survey(
     Refuses an archived machine or instrument, no reading along or across, impossible numbers, a light foot without
     its gap, a time to come, and a plan of another machine.
     """
-    _hold(machine)
+    machine = hold(machine)
     if found := already_done(Survey, by):
         return found
     _refuse_archived(machine, instrument)
@@ -86,7 +86,7 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
 
     Place, spec, plan and purpose are those of the old one. Refuses a survey that was corrected before.
     """
-    _hold(survey.machine)
+    survey.machine = hold(survey.machine)
     if found := already_done(Survey, by):
         return found
     if not by.why:
@@ -102,11 +102,6 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
     _learn_offset(by, made)
     refresh_status(machine=survey.machine)
     return made
-
-
-def _hold(machine: Machine) -> None:
-    """Let one write about a machine's surveys go after the other."""
-    Machine.objects.for_org(machine.organization_id).select_for_update().get(pk=machine.pk)
 
 
 def _bay_on(machine: Machine, at: datetime.datetime | None) -> Any:
@@ -137,8 +132,7 @@ def _refuse_plan(machine: Machine, plan: Plan | None) -> None:
 def _store(by: Author, survey: Survey, seen: Seen) -> None:
     """Complete a survey with what was seen and what the engine makes of it, and store it with its readings."""
     machine, instrument = survey.machine, survey.instrument
-    measured_at = seen.measured_at or by.at
-    _refuse_time(measured_at, by)
+    measured_at = _when(seen.measured_at, by)
     _refuse_stance(seen, machine.lead_mm)
     readings = readings_of(seen.readings)
     _refuse_readings(readings)
@@ -190,9 +184,16 @@ def _plain(kept: dict[str, Any]) -> dict[str, Any]:
     return {**kept, "readings": readings}
 
 
-def _refuse_time(measured_at: datetime.datetime, by: Author) -> None:
+def _when(measured_at: datetime.datetime | None, by: Author) -> datetime.datetime:
+    """Return when it was measured: now, if a clock that runs a little ahead says later.
+
+    A survey dated after turns that came after it would hide them.
+    """
+    if measured_at is None:
+        return by.at
     if measured_at > by.at + _AHEAD:
         raise ActionRefused("That time is still to come. Write when it was measured.", field="measured_at")
+    return min(measured_at, by.at)
 
 
 def _refuse_stance(seen: Seen, lead_mm: float) -> None:

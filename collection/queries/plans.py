@@ -1,8 +1,10 @@
 """Reads about leg plans: what one can start from, its lifts with what was turned, its checks, its history."""
 
+import datetime
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
+from uuid import UUID
 
 from django.db import models
 from django.db.models import QuerySet
@@ -10,7 +12,7 @@ from django.db.models import QuerySet
 from collection.access import visible
 from collection.arrays.plans import PlanRows, usual_work
 from collection.arrays.plans_answers import as_turned
-from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Survey
+from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Standing, Survey
 from collection.queries.floors import slopes_by_bay
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
 from leveling.errors import BadInput
@@ -66,6 +68,7 @@ def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
     spec = Spec.objects.for_org(member.organization_id).filter(machine=machine).latest("created_at")
     survey = standing_surveys(member=member, machine=machine).first()
     slope = slopes_by_bay(bays=[machine.bay]).get(machine.bay.pk) if machine.bay else None
+    moved = survey is not None and moved_since(machine=machine, bay_id=survey.bay_id, at=survey.measured_at)
     turned = survey is not None and turned_since(survey=survey)
     return PlanStart(
         machine=machine,
@@ -73,7 +76,7 @@ def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
         spec=spec,
         survey=survey,
         slope=slope,
-        survey_problem=_survey_problem(machine, survey, turned),
+        survey_problem=_survey_problem(survey, moved, turned),
         floor_problem=_floor_problem(machine, legs, slope),
     )
 
@@ -129,6 +132,12 @@ def legs_by_lift(*, plan: Plan) -> list[list[str]]:
     return [list(lift["frees"]) for lift in plan.answer["lifts"]]
 
 
+def moved_since(*, machine: Machine, bay_id: UUID | None, at: datetime.datetime) -> bool:
+    """Return whether a machine that stood on this bay then stands elsewhere now, or stood elsewhere meanwhile."""
+    rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__gt=at)
+    return any(stood != bay_id for stood in (machine.bay_id, *rows.values_list("bay_id", flat=True)))
+
+
 def turned_since(*, survey: Survey) -> bool:
     """Return whether a leg was turned by a plan after a survey, which then no longer tells how the machine stands."""
     rows = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=survey.machine_id)
@@ -155,10 +164,10 @@ def _stage(plan: Plan, number: int, recorded: set[int]) -> str:
     return "now" if number == len(recorded) + 1 else "later"
 
 
-def _survey_problem(machine: Machine, survey: Survey | None, turned: bool) -> str:
+def _survey_problem(survey: Survey | None, moved: bool, turned: bool) -> str:
     if survey is None:
         return "Nobody has surveyed this machine yet. Survey it first."
-    if survey.bay_id != machine.bay_id:
+    if moved:
         return "The machine was moved after its newest survey. Survey it where it stands now."
     if turned:
         return "Legs were turned after the newest survey. Survey it as it stands now."

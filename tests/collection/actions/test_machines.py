@@ -72,8 +72,9 @@ def test_legs_move_the_machines_version_so_that_two_people_notice(taproom: TernT
         {"exposure_mm": 1.0, "length_mm": 724.0, "travel_mm": 41.0, "pad_mm": 0.0} for _ in range(4)
     ]
     actions.change_legs(by=author(taproom.people.bob), machine=taproom.machine, version=1, legs=legs)
+    other = [leg | {"exposure_mm": 2.0} for leg in legs]
     with pytest.raises(StaleEdit):
-        actions.change_legs(by=author(taproom.people.alice), machine=taproom.machine, version=1, legs=legs)
+        actions.change_legs(by=author(taproom.people.alice), machine=taproom.machine, version=1, legs=other)
     with pytest.raises(StaleEdit):
         actions.change_machine(by=author(taproom.people.alice), machine=taproom.machine, version=1, code="LR-1")
 

@@ -167,7 +167,7 @@ def test_it_refuses_what_is_archived(taproom: TernTaproom) -> None:
     taproom.instrument.archived_at = NOON
     with pytest.raises(ActionRefused, match="instrument is archived"):
         survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument)
-    taproom.machine.archived_at = NOON
+    models.Machine.objects.filter(pk=taproom.machine.pk).update(archived_at=NOON)
     with pytest.raises(ActionRefused, match="machine is archived"):
         survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument)
 
