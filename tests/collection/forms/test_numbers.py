@@ -88,3 +88,8 @@ def test_every_field_takes_the_meaning_or_refuses_with_a_remedy(name: str) -> No
 def test_every_field_has_a_unit_or_its_form_asks_for_it(name: str) -> None:
     # The slope page asks for one unit for all its rows.
     assert FIELDS[name].unit or name in UNIT_IS_ASKED or name == "SlopeReadingForm.amount"
+
+
+def test_refused_turns_are_told_in_turns() -> None:
+    with pytest.raises(NotANumber, match="such as 6 1/2 or 6.5"):
+        read_turns("seven")

@@ -174,3 +174,11 @@ def test_a_correction_needs_a_reason() -> None:
     filled = form(CorrectionForm, why="Wrong end")
     assert filled.is_valid()
     assert not {"why", "plan"} & filled.values.keys()
+
+
+def test_until_somebody_answers_it_asks_for_the_feet() -> None:
+    """The live answer must not send anyone to a leg plan before the form can be saved."""
+    asked = "Say whether all four feet bear."
+    assert asked in form(stance="").doubts
+    assert asked not in form(stance="unknown").doubts
+    assert any("Measure the gap" in doubt for doubt in form(stance="FR", gap="").doubts)

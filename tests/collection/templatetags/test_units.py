@@ -214,3 +214,9 @@ def test_a_zero_error_is_told_by_the_end_that_seems_high() -> None:
     assert shown(units.zero_text(0.0573, 0.02, "mm_per_m")) == "1.0 mm/m, marked end high"  # tan 0.0573 degrees
     assert units.zero_text(0.03, 0.04) == "none to tell"
     assert units.zero_text(None) == "never checked"
+
+
+def test_a_rise_follows_the_unit() -> None:
+    """0.0054 is 5.4 mm/m, or 0.31 degree by its arc tangent."""
+    text = Template("{% show_rise x 'left right' %}|{% show_rise x 'left right' 'deg' %}").render(Context({"x": 0.0054}))
+    assert text == "right high 5.4\u00a0mm/m|right high 0.31°"

@@ -201,3 +201,10 @@ def test_pages_ask_as_often_for_3_as_for_30(taproom: TernTaproom, as_member: Sig
         asked.append(counts)
     assert asked[0] == asked[1]
     assert max(asked[0]) <= 8
+
+
+def test_an_empty_check_says_which_reading_lacks_what(taproom: TernTaproom, as_member: SignIn) -> None:
+    url = reverse("instrument_zero", args=[taproom.instrument.pk])
+    page = as_member(taproom.people.bob).post(url, {"unit": "deg"}).content.decode()
+    for words in ("1. It shows:</a> Write a number.", "2. High side:</a> Choose one of the answers shown."):
+        assert words in page

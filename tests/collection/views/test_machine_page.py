@@ -119,3 +119,12 @@ def test_it_asks_as_often_for_one_survey_as_for_ten(taproom: TernTaproom, as_mem
             page_of(taproom, bob)
         asked.append(len(queries))
     assert asked[0] == asked[1] <= 10
+
+
+def test_legs_turned_since_the_survey_are_told_above_its_numbers(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    plan = taproom.plan
+    assert "Legs were turned since its survey" not in page_of(taproom, bob)
+    bob.post(reverse("plan_turned", args=[plan.pk]), {"lift": 1, "as_shown": "on"})
+    page = page_of(taproom, bob)
+    assert page.index("Legs were turned since its survey") < page.index("Now</h2>")

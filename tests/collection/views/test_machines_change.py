@@ -228,3 +228,10 @@ def test_a_viewer_and_a_stranger_change_nothing(taproom: TernTaproom, free: Bay,
             assert client.post(reverse(name, args=[taproom.machine.pk]), typed).status_code == status
     assert Machine.objects.get(pk=taproom.machine.pk).version == 1
     assert Spec.objects.count() == 1
+
+
+def test_the_summary_of_errors_names_the_leg(taproom: TernTaproom, as_member: SignIn) -> None:
+    """Four legs have a field "Out by": the summary says whose."""
+    url = reverse("machine_legs", args=[taproom.machine.pk])
+    page = as_member(taproom.people.bob).post(url, legs_typed(RL_exposure_mm="60")).content.decode()
+    assert "RL, out by:</a> That is more than its travel" in page

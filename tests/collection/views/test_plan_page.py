@@ -272,3 +272,40 @@ def test_the_number_of_queries_is_the_same_with_many_checks(
     with django_assert_max_num_queries(10) as many:
         client.get(url)
     assert len(few) == len(many)
+
+
+def test_a_lift_recorded_meanwhile_leaves_no_fields_for_its_feet(client: Client, plan: models.Plan) -> None:
+    """2026-11-25: an old tab that sent lift 1 again showed lift 1's feet to fill in on the card of lift 2."""
+    turned(client, plan)
+    first, second = ([leg.lower() for leg in lift["frees"]] for lift in plan.answer["lifts"])
+    typed = {"lift": "1"}
+    for leg in first:
+        typed |= {f"turns_{leg}": "9", f"way_{leg}": "out"}
+    old_tab = client.post(address("plan_turned", plan), typed)
+    page = old_tab.content.decode()
+    assert old_tab.status_code == 422
+    assert "Lift 1 is recorded already" in page
+    assert all(f'name="turns_{leg}"' in page for leg in second)
+    assert not any(f'name="turns_{leg}"' in page for leg in first)
+
+
+def test_once_a_lift_is_recorded_the_first_column_is_no_longer_now(client: Client, plan: models.Plan) -> None:
+    assert "Quantitynowafter" in words(client, plan)
+    assert "Planned:" not in words(client, plan)
+    turned(client, plan)
+    assert "Quantitybeforeafter" in words(client, plan)
+    assert "Planned: 2" in words(client, plan)
+
+
+def test_a_nearest_result_that_rocks_is_warned_of(client: Client, taproom: TernTaproom) -> None:
+    """The front alone takes the roll only by standing on three feet: worse to play on than now."""
+    bob = taproom.people.bob
+    survey_of(taproom.machine, by=bob, instrument=taproom.instrument, readings=[along(6.5), across(0.9, "right")])
+    work = {"front_reachable": True, "rear_reachable": False, "on_dollies": False, "steps_per_turn": 4}
+    plan = make_plan(by=author(bob), machine=taproom.machine, source="survey", even_if_in_spec=False, **work)
+    assert plan.outcome == "nothing_fits"
+    last = plan.answer["states"][-1]
+    assert last["gap_mm"] > 0.5
+    text = words(client, plan)
+    assert "The machine stays out of spec." in text
+    assert f"The machine would rock then: {last['gap_mm']:.1f} mm under {last['foot']}." in text
