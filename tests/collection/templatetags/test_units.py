@@ -218,5 +218,7 @@ def test_a_zero_error_is_told_by_the_end_that_seems_high() -> None:
 
 def test_a_rise_follows_the_unit() -> None:
     """0.0054 is 5.4 mm/m, or 0.31 degree by its arc tangent."""
-    text = Template("{% show_rise x 'left right' %}|{% show_rise x 'left right' 'deg' %}").render(Context({"x": 0.0054}))
+    text = Template("{% show_rise x 'left right' %}|{% show_rise x 'left right' 'deg' %}").render(
+        Context({"x": 0.0054})
+    )
     assert text == "right high 5.4\u00a0mm/m|right high 0.31°"
