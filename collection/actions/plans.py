@@ -12,7 +12,7 @@ from collection.arrays.plans import PlanWork, inputs_of, usual_work
 from collection.arrays.plans_answers import Answer, Inputs, answers_to
 from collection.models import Adjustment, Leg, Machine, Plan, PlanLeg
 from collection.models.plans import TASKS
-from collection.queries.plans import PlanStart, moved_since, plan_start
+from collection.queries.plans import PlanStart, moved_from, plan_start
 from leveling import VERSION
 from leveling.errors import BadInput
 
@@ -231,8 +231,7 @@ def _refuse_state(plan: Plan, allowed: set[str]) -> None:
 
 
 def _refuse_moved(plan: Plan) -> None:
-    bay = UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
-    if moved_since(machine=plan.machine, bay_id=bay, at=plan.created_at):
+    if moved_from(plan=plan):
         raise ActionRefused("The machine was moved after this plan was made. Set it aside and make a new one.")
 
 

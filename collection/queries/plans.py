@@ -59,7 +59,8 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
         # Someone may record turns that no machine stands after; the page then tells what the plan said.
         with suppress(BadInput):
             course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
-    return PlanPage(plan=plan, lifts=lifts, checks=list(checks_of(member=member, plan=plan)), course=course)
+    checks, moved = list(checks_of(member=member, plan=plan)), plan.state == "open" and moved_from(plan=plan)
+    return PlanPage(plan=plan, lifts=lifts, checks=checks, course=course, moved=moved)
 
 
 def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
@@ -136,6 +137,12 @@ def moved_since(*, machine: Machine, bay_id: UUID | None, at: datetime.datetime)
     """Return whether a machine that stood on this bay then stands elsewhere now, or stood elsewhere meanwhile."""
     rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__gt=at)
     return any(stood != bay_id for stood in (machine.bay_id, *rows.values_list("bay_id", flat=True)))
+
+
+def moved_from(*, plan: Plan) -> bool:
+    """Return whether the machine was moved after a plan was made, which then tells turns for another place."""
+    bay = UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
+    return moved_since(machine=plan.machine, bay_id=bay, at=plan.created_at)
 
 
 def turned_since(*, survey: Survey) -> bool:

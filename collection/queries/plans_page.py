@@ -92,6 +92,7 @@ class PlanPage:
     lifts: list[Lift]
     checks: list[Survey]
     course: dict[str, Any]
+    moved: bool = False
 
     @property
     def now(self) -> Lift | None:

@@ -309,3 +309,16 @@ def test_a_nearest_result_that_rocks_is_warned_of(client: Client, taproom: TernT
     text = words(client, plan)
     assert "The machine stays out of spec." in text
     assert f"The machine would rock then: {last['gap_mm']:.1f} mm under {last['foot']}." in text
+
+
+def test_a_plan_of_a_machine_that_moved_offers_no_turns(
+    client: Client, taproom: TernTaproom, plan: models.Plan
+) -> None:
+    assert "Turned as shown" in words(client, plan)
+    client.post(reverse("machine_move", args=[taproom.machine.pk]), {"bay": "off", "version": taproom.machine.version})
+    taproom.machine.refresh_from_db()
+    assert taproom.machine.bay_id is None
+    text = words(client, plan)
+    assert "The machine was moved after this plan was made. Do not turn by it." in text
+    assert "Turned as shown" not in text
+    assert "Set this plan aside" in text
