@@ -82,6 +82,16 @@ class MachinePage:
         return self.specs[0]
 
     @property
+    def plan_in_hand(self) -> Plan | None:
+        """The unfinished leg plan to go on with; None if a newer survey asks for another, or if it turns nothing."""
+        plan = next((each for each in self.plans if each.state in ("open", "turned")), None)
+        if plan is None or plan.outcome != "plan":
+            return None
+        survey = self.survey
+        follows = survey is None or plan.survey_id in (None, survey.pk) or survey.plan_id == plan.pk
+        return plan if follows or plan.state == "turned" else None
+
+    @property
     def newest_surveys(self) -> list[Survey]:
         """The surveys that show at once."""
         return self.surveys[:SHOWN_AT_ONCE]

@@ -128,3 +128,14 @@ def test_legs_turned_since_the_survey_are_told_above_its_numbers(taproom: TernTa
     bob.post(reverse("plan_turned", args=[plan.pk]), {"lift": 1, "as_shown": "on"})
     page = page_of(taproom, bob)
     assert page.index("Legs were turned since its survey") < page.index("Now</h2>")
+
+
+def test_a_plan_in_hand_is_the_first_button(taproom: TernTaproom, as_member: SignIn) -> None:
+    """2026-11-25: "Leg plan" led someone in the middle of the work to the form of a new plan."""
+    bob = as_member(taproom.people.bob)
+    assert "Go on with the leg plan" not in page_of(taproom, bob)
+    plan = taproom.plan
+    button = f'<a class="button" href="{reverse("plan", args=[plan.pk])}">Go on with the leg plan</a>'
+    assert button in page_of(taproom, bob)
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=NOON + datetime.timedelta(1))
+    assert "Go on with the leg plan" not in page_of(taproom, bob)  # it is in spec by a newer survey
