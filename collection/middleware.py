@@ -20,6 +20,7 @@ class PlainTextMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if (request.content_params or {}).get("charset", "utf-8").lower() != "utf-8":
+            request.encoding = "utf-8"  # so that the page that tells it can be made
             raise BadRequest("Send text as UTF-8.")
         response = self.get_response(request)
         if not response.has_header("Cache-Control"):
