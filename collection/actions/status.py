@@ -16,6 +16,7 @@ OFF_THE_FLOOR = "Off the floor: survey it where it stands next"
 READ_AGAIN = "Legs turned: read again"
 SIGN_OFF = "Sign the leg plan off"
 WORK_THE_PLAN = "Work the leg plan"
+NOTHING_FITS = "Nothing fits: see in the leg plan what would help"
 LONGEST_STEP = 200
 
 
@@ -63,6 +64,8 @@ def _plan_step(plan: Plan, survey: Survey) -> str:
         return SIGN_OFF if survey.plan_id == plan.pk else READ_AGAIN
     if plan.survey_id is not None and plan.survey_id != survey.pk:
         return ""
+    if plan.outcome == "nothing_fits":
+        return NOTHING_FITS
     return turns_summary(plan.answer)[:LONGEST_STEP]
 
 

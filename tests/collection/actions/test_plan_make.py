@@ -237,3 +237,12 @@ def test_it_refuses_an_archived_machine(taproom: TernTaproom) -> None:
     taproom.machine.archived_at = NOON
     taproom.machine.save()
     assert "archived" in refusal(taproom)
+
+
+def test_lists_send_nobody_to_turn_by_a_plan_that_does_not_fit(taproom: TernTaproom) -> None:
+    surveyed(taproom, along(5.0), across(0, "level"))
+    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=38)
+    taproom.machine.legs.filter(place__lt=2).update(exposure_mm=2)
+    assert plan_of(taproom).outcome == "nothing_fits"
+    step = models.MachineStatus.objects.get(machine=taproom.machine).next_step
+    assert step == "Nothing fits: see in the leg plan what would help"
