@@ -30,6 +30,8 @@ class NumberField(TextField):
     """
 
     default_error_messages = {"required": "Write a number."}
+    #: What the summary of errors calls this field, where its label stands on several fields; "" for its label.
+    named = ""
 
     def __init__(
         self,

@@ -38,7 +38,7 @@ def unit_of(field: BoundField) -> str:
 @register.filter
 def named(field: BoundField) -> str:
     """``{{ field|named }}``: the label as the summary of errors says it, where one label stands on several fields."""
-    label = str(getattr(field.field, "named", field.label))
+    label = str(getattr(field.field, "named", "") or field.label)
     return label if label.endswith("?") else f"{label}:"
 
 
