@@ -309,9 +309,12 @@ def checked_covariance(name: str, value: ArrayLike, *, size: int) -> FloatArray:
     matrix = finite(name, value)
     if matrix.shape[-2:] != (size, size):
         raise BadInput(name, f"has shape {matrix.shape}", f"Give {size} by {size} on the last two axes")
-    if (np.diagonal(matrix, axis1=-2, axis2=-1) < 0).any():
+    variances = np.diagonal(matrix, axis1=-2, axis2=-1)
+    if (variances < 0).any():
         raise BadInput(name, "has a negative variance", "Give variances of at least 0 on the diagonal")
-    if not np.allclose(matrix, np.swapaxes(matrix, -1, -2), rtol=1e-9, atol=1e-15):
+    # Two sides may differ by rounding, which is as small as the variances beside them, not as a number near zero.
+    u = np.sqrt(variances)
+    if (np.abs(matrix - np.swapaxes(matrix, -1, -2)) > 1e-9 * u[..., :, None] * u[..., None, :] + 1e-15).any():
         raise BadInput(name, "is not symmetric", "Give the same covariance on both sides of the diagonal")
     return matrix
 

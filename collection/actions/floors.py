@@ -10,6 +10,7 @@ from collection.actions.record import ActionRefused, Author, add, already_done, 
 from collection.arrays.floors import SlopeFit, fit_slope
 from collection.models import Bay, Floor, FloorReading, FloorSlope, Instrument, Site
 from leveling import VERSION
+from leveling.units import slope_deg, slope_in
 
 STEEPEST_DEG = 15
 STEEPEST = tan(radians(STEEPEST_DEG)) + 1e-9
@@ -76,13 +77,14 @@ def record_slope(
     """Store the slope of a floor, or of one bay, from readings in two directions at least."""
     if found := already_done(FloorSlope, by):
         return found
+    _refuse_steep(readings, unit)
     fit = fit_slope(
         amounts=[reading.amount for reading in readings],
         rises_toward_deg=[reading.rises_toward_deg for reading in readings],
         unit=unit,
         instrument=instrument,
     )
-    _refuse_impossible(fit, readings)
+    _refuse_impossible(fit)
     slope = add(
         by,
         FloorSlope(
@@ -100,12 +102,16 @@ def record_slope(
     return slope
 
 
-def _refuse_impossible(fit: SlopeFit, readings: list[TypedSlope]) -> None:
-    steep = max(range(len(readings)), key=lambda place: fit.slopes_deg[place])
-    if fit.slopes_deg[steep] > STEEPEST_DEG:
+def _refuse_steep(readings: list[TypedSlope], unit: str) -> None:
+    steepest = max(readings, key=lambda reading: reading.amount)
+    amount = min(steepest.amount, 2 * float(slope_in(STEEPEST_DEG, unit)))  # beyond 90 degrees nothing slopes
+    if float(slope_deg(amount, unit)) > STEEPEST_DEG:
         raise ActionRefused(
-            f"{readings[steep].text} is steeper than {STEEPEST_DEG} degrees. Check the number and what the level shows."
+            f"{steepest.text} is steeper than {STEEPEST_DEG} degrees. Check the number and what the level shows."
         )
+
+
+def _refuse_impossible(fit: SlopeFit) -> None:
     if not fit.is_a_plane:
         raise ActionRefused("Read the slope in two directions at least: front to back, and left to right.")
     if hypot(fit.gx, fit.gy) > STEEPEST:

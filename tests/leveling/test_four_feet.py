@@ -165,3 +165,11 @@ def test_it_refuses_bad_input_by_name(call, name):
     with pytest.raises(BadInput) as refused:
         call()
     assert refused.value.name == name
+
+
+def test_a_covariance_that_is_symmetric_but_for_rounding_is_taken():
+    """Found 2026-11-25: a cancelled corner beside variances of 1e3 was called asymmetric, and a survey failed."""
+    rounded = np.array([[1e3, 1e-11, 0.0], [-1e-11, 1e3, 0.0], [0.0, 0.0, 1.0]])
+    assert checked_covariance("covariance", rounded, size=3).shape == (3, 3)
+    with pytest.raises(BadInput, match="symmetric"):
+        checked_covariance("covariance", [[1e-8, 1e-11], [-1e-11, 1e-8]], size=2)
