@@ -5,6 +5,9 @@ from typing import Any
 
 from django import forms
 
+#: Fields that belong to the page, not to what is written.
+_OF_THE_PAGE = ("write_key", "version", "opened_for")
+
 
 class WriteForm(forms.Form):
     """A plain form that leads to one write. Its key makes a second sending of the same page harmless."""
@@ -21,7 +24,7 @@ class WriteForm(forms.Form):
     @property
     def values(self) -> dict[str, Any]:
         """What was typed, understood: the cleaned fields without the keys of the page itself."""
-        return {name: value for name, value in self.cleaned_data.items() if name not in ("write_key", "version")}
+        return {name: value for name, value in self.cleaned_data.items() if name not in _OF_THE_PAGE}
 
     @property
     def key(self) -> uuid.UUID:
@@ -38,6 +41,12 @@ class WriteForm(forms.Form):
         data = data.copy()
         data[self.add_prefix(name)] = str(value)
         self.data = data
+
+
+class TopForm(WriteForm):
+    """A form that adds something right below the organization: it remembers for which one its page was opened."""
+
+    opened_for = forms.UUIDField(widget=forms.HiddenInput, required=False)
 
 
 class EditForm(WriteForm):

@@ -3,7 +3,7 @@
 from typing import Any
 
 from collection import presets
-from collection.forms.base import EditForm, WriteForm
+from collection.forms.base import EditForm, TopForm, WriteForm
 from collection.forms.fields import NumberField, TextField, WordField
 from collection.forms.surveys import ShownField
 from leveling.units import slope_deg, slope_in
@@ -18,7 +18,7 @@ _STEEPEST_DEG = 45.0
 _MOST = 1000.0  # mm/m at 45 degrees: no other unit gives more
 
 
-class InstrumentForm(WriteForm):
+class InstrumentForm(TopForm):
     """A new instrument. The defaults fit a plain digital level that shows 0.1 degree."""
 
     name = TextField(label="Name", max_length=80, help_text="As your people call it, such as red 230 mm level.")

@@ -7,7 +7,7 @@ from django import forms
 from django.forms.boundfield import BoundField
 
 from collection import presets
-from collection.forms.base import EditForm, WriteForm
+from collection.forms.base import EditForm, TopForm, WriteForm
 from collection.forms.fields import NumberField, TextField, TurnsField, WordField
 from collection.forms.numbers import written, written_turns
 
@@ -58,7 +58,7 @@ def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
     return NumberField(label=label, unit="mm", low=low, high=high, required=False, help_text=help_text)
 
 
-class MachineForm(WriteForm):
+class MachineForm(TopForm):
     """What a machine is: its name, and where its feet stand. Body, era and thread have their usual numbers."""
 
     title = TextField(label="Title", max_length=80, help_text="The game's name.")

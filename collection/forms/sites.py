@@ -5,13 +5,13 @@ from zoneinfo import available_timezones
 
 from django import forms
 
-from collection.forms.base import EditForm, WriteForm
+from collection.forms.base import EditForm, TopForm
 from collection.forms.fields import TextField
 
 _OLD_NAMES = ("Etc/", "SystemV/", "posix/", "right/")
 
 
-class SiteForm(WriteForm):
+class SiteForm(TopForm):
     """A new site."""
 
     name = TextField(label="Name", max_length=80, help_text="What your people call the place.")

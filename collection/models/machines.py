@@ -110,7 +110,12 @@ class Spec(Recorded):
 
 
 class Standing(Recorded):
-    """A machine was put on a bay, or taken off the floor (no bay)."""
+    """A machine was put on a bay, or taken off the floor (no bay).
+
+    ``elsewhere`` is set where the bay is not for the reader to know.
+    """
+
+    elsewhere = False
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="standings")
     bay = models.ForeignKey("collection.Bay", on_delete=models.PROTECT, null=True, blank=True, related_name="standings")

@@ -12,6 +12,7 @@ from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Q, Que
 from collection.access import visible
 from collection.arrays.machines import Marks, marks_of
 from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, Standing, Survey
+from collection.models.people import VIEWER
 from collection.queries.plans import plans_of, standing_surveys
 
 NEED = ("out", "borderline", "never", "in")
@@ -214,7 +215,7 @@ def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
         specs=specs,
         surveys=surveys,
         plans=plans,
-        standings=list(standings_of(machine=machine)),
+        standings=_told_to(member, standings_of(machine=machine)),
         points=[_point(each, zone) for each in reversed(surveys)],
         spots=[_spot(each) for each in reversed(surveys[:MOST_SPOTS])],
         events=_events(plans, surveys, zone),
@@ -241,6 +242,16 @@ def standings_of(*, machine: Machine) -> QuerySet[Standing]:
         .order_by("-created_at", "-id")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def _told_to(member: Membership, standings: Iterable[Standing]) -> list[Standing]:
+    """The standings, without the names of bays that the member may not read."""
+    rows = list(standings)
+    if member.role == VIEWER:
+        known = set(visible(member, Bay).filter(pk__in=[row.bay_id for row in rows]).values_list("pk", flat=True))
+        for row in rows:
+            row.elsewhere = row.bay_id is not None and row.bay_id not in known
+    return rows
 
 
 def legs_of(*, machine: Machine) -> QuerySet[Leg]:

@@ -62,7 +62,12 @@ def posted(request: HttpRequest) -> Any:
 
 
 def author(request: Any, form: WriteForm, why: str = "") -> Author:
-    """Return who writes, now, with the form's key and the fingerprint of what was sent."""
+    """Return who writes, now, with the form's key and the fingerprint of what was sent.
+
+    Raises ActionRefused if the page was opened for another organization, which the person left meanwhile.
+    """
+    if form.cleaned_data.get("opened_for") not in (None, request.member.organization_id):
+        raise ActionRefused("This page was opened for another organization. Change back to it, or open the page again.")
     return Author(member=request.member, at=timezone.now(), key=form.key, sent=fingerprint(request, form), why=why)
 
 
@@ -101,6 +106,8 @@ def _twice[T](act: Callable[[], T]) -> T:
 def page(request: HttpRequest, template: str, context: dict[str, Any], piece: str = "") -> HttpResponse:
     """Render a page, or its named piece when htmx asks; 422 with a form that was refused, 409 if it was stale."""
     form = context.get("form")
+    if form is not None and "opened_for" in form.fields:
+        form.fields["opened_for"].initial = request.member.organization_id  # type: ignore[attr-defined]
     refused = form is not None and form.is_bound and bool(form.errors)
     status = 200 if not refused else 409 if getattr(form, "stale", False) else 422
     name = f"{template}#{piece}" if piece and getattr(request, "htmx", False) else template

@@ -81,8 +81,13 @@ def test_steep_slopes_toward_any_two_directions(alice: Client, taproom: TernTapr
     assert alice.get(reverse("bay", args=[taproom.bay.pk])).status_code == 200
 
 
-@pytest.mark.parametrize(("unit", "amount"), [("mm_per_m", "267.9491925"), ("percent", "26.79491925"), ("deg", "90"),
-                                              ("deg", "260"), ("mm_per_m", "260"), ("in_per_ft", "3.2153903")])  # fmt: skip
+BESIDE_15 = [
+    ("mm_per_m", "267.9491925"), ("percent", "26.79491925"), ("deg", "90"), ("deg", "260"), ("mm_per_m", "260"),
+    ("in_per_ft", "3.2153903"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("unit", "amount"), BESIDE_15)
 def test_a_slope_beside_15_degrees(alice: Client, taproom: TernTaproom, unit: str, amount: str) -> None:
     """tan 15 degrees is 0.26794919243: 267.9491924 mm/m, 3.215390309 in/ft."""
     page = {"unit": unit, "readings-TOTAL_FORMS": "2", "readings-INITIAL_FORMS": "2", "readings-0-amount": amount}
