@@ -316,8 +316,11 @@ class SurveyForm(WriteForm):
         """Say which unit "as it shows" is, where all instruments show the same."""
         units = {row.unit for row in instruments}
         if len(units) == 1:
+            shown = next(iter(units))
+            others = [(unit, sign) for unit, sign in UNIT_SIGNS.items() if unit != shown]
             for form in self.rows.forms:
-                form.fields["unit"].choices = [("", UNIT_SIGNS[next(iter(units))]), *UNIT_SIGNS.items()]
+                kept = form["unit"].value() == shown  # a reading kept in that very unit names it
+                form.fields["unit"].choices = [(shown if kept else "", UNIT_SIGNS[shown]), *others]
 
 
 class CorrectionForm(SurveyForm):
