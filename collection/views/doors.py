@@ -96,10 +96,13 @@ def acted[T](form: WriteForm, act: Callable[[], T]) -> T | None:
 
 
 def _twice[T](act: Callable[[], T]) -> T:
-    """Run the action; again if another write came in between, for it then finds that write and says so."""
+    """Run the action; again if something stood against it, which may be a write of this very moment.
+
+    If that was the same page pressed twice, the second run finds it done; else it says in words what is wrong.
+    """
     try:
         return act()
-    except IntegrityError:
+    except (IntegrityError, ActionRefused):
         return act()
 
 
