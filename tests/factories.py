@@ -75,7 +75,7 @@ class BayFactory(RowFactory):
         model = models.Bay
 
     floor = factory.SubFactory(FloorFactory, member=factory.SelfAttribute("..member"))
-    name = factory.Sequence(lambda n: f"Bay {n}")
+    name = factory.Sequence(lambda n: f"Bay {100 + n}")  # below 100 are the worlds' own
 
 
 class FloorSlopeFactory(RowFactory):
