@@ -18,6 +18,8 @@ WORDS = [LONG, "\x00", "\ud800", "\U0010ffff", "\u202e", "<script>", "🦆" * 90
 ALONE = ("\x00", "\ud800", " ")
 #: A page that lists or filters, with what may stand in its address.
 FILTERS = ("today", "sites", "machines", "instruments")
+#: On pages that are no list each value goes into all names at once: those that break readers and databases.
+ODDEST_VALUES = ["abc", "9" * 30, "\x00", "\ud800", "'"]
 ODD_VALUES = ["abc", "-1", "0", "9" * 30, "\x00", "\ud800", "%", "_", "\\", "'", "1e9", "ünïcode", "[]", LONG[:3000]]
 
 
@@ -66,7 +68,7 @@ def test_no_text_in_an_address_breaks_a_list(alice: Client, taproom: TernTaproom
 
 def test_no_text_in_an_address_breaks_any_other_page(alice: Client, taproom: TernTaproom) -> None:
     for row in (row for row in ROWS if row.answers.get("GET", (0,))[-1] == 200):
-        for value in ODD_VALUES:
+        for value in ODDEST_VALUES:
             for keys in (("page", "q", "unit", "plan", "source", "even_if_in_spec", "next"), ("bay",)):
                 query = urlencode(dict.fromkeys(keys, value.encode("utf-8", "surrogatepass")))
                 status = alice.get(f"{row.address(taproom)}?{query}").status_code
