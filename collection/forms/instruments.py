@@ -9,7 +9,7 @@ from collection.forms.surveys import ShownField
 from leveling.units import slope_deg, slope_in
 
 KINDS = [("digital_level", "Digital level"), ("inclinometer", "Another inclinometer")]
-SLOPE_UNITS = [("deg", "degrees"), ("mm_per_m", "mm/m"), ("in_per_ft", "in/ft"), ("percent", "%")]
+SLOPE_UNITS = list(presets.SLOPE_UNITS.items())
 SIDES = [("left", "left"), ("right", "right"), ("level", "none: it shows 0")]
 
 #: Field, lowest and highest value [degree]; the database holds the same ranges.

@@ -30,11 +30,6 @@ class Row:
         return reverse(self.name, kwargs={**self.words, **ids})
 
 
-def open_to_all(name: str, **post: tuple[int, ...]) -> Row:
-    """Return a row for a page that everyone may read."""
-    return Row(name, {"GET": (200,) * 6, **post})
-
-
 def list_page(name: str) -> Row:
     """Return a row for a list: everyone sees their own."""
     return Row(name, {"GET": (302, 302, 200, 200, 200, 200)})
