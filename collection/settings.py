@@ -34,6 +34,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "django.middleware.gzip.GZipMiddleware",  # outside all others, since it changes the bytes
     "django.middleware.csp.ContentSecurityPolicyMiddleware",  # first, so that refusals of the others carry it too
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -60,7 +61,11 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
-            "builtins": ["collection.templatetags.units", "collection.templatetags.figures"],
+            "builtins": [
+                "collection.templatetags.units",
+                "collection.templatetags.figures",
+                "collection.templatetags.assets",
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -115,8 +120,13 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
-# Files are served from where they lie; nothing has to be collected first.
+# Files are served from where they lie; nothing has to be collected first. Their addresses change with them.
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "collection.assets.StyleFinder",
+]
 WHITENOISE_USE_FINDERS = True
+WHITENOISE_MAX_AGE = 60 * 60 * 24 * 365
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

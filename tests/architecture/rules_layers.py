@@ -35,7 +35,8 @@ BELOW = {
     # The invented operation does what people do, through the same actions; `arrays` simulates its floors.
     "demo": frozenset({"actions", "queries", "access", "models", "arrays", "presets"}),
     "http": frozenset({"access", "models"}),
-    "templatetags": frozenset({"figures"}),  # shows what it is given: no rows, no arrays
+    "assets": frozenset(),
+    "templatetags": frozenset({"figures", "assets"}),  # shows what it is given: no rows, no arrays
     "figures": frozenset({"templatetags"}),
     "forms": frozenset({"presets"}),  # parsing and field errors only
     "presets": frozenset(),
