@@ -58,11 +58,9 @@ def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
     return NumberField(label=label, unit="mm", low=low, high=high, required=False, help_text=help_text)
 
 
-class MachineForm(TopForm):
-    """What a machine is: its name, and where its feet stand. Body, era and thread have their usual numbers."""
+class BuildForm(forms.Form):
+    """How a machine is built: era, feet, thread and step. Body, era and thread have their usual numbers."""
 
-    title = TextField(label="Title", max_length=80, help_text="The game's name.")
-    code = TextField(label="Code", max_length=20, help_text="Your own label for this one machine.")
     era = WordField(label="Era", choices=ERAS, initial="modern", help_text="With the pitch that is usual for it.")
     body = WordField(label="Body", choices=BODIES, initial="standard")
     track_front_mm = _size("Front feet apart", 200, 2000, "Foot centre to foot centre, left to right.")
@@ -78,9 +76,6 @@ class MachineForm(TopForm):
     )  # fmt: skip
     steps_per_turn = WordField(
         label="Turn levelers in steps of", choices=STEPS, initial="4", help_text="Finer steps are harder to count."
-    )
-    on_dollies = forms.BooleanField(
-        label="It stands on wheeled dollies", required=False, help_text="Then one lift frees all four feet."
     )
 
     def clean_steps_per_turn(self) -> int:
@@ -122,6 +117,17 @@ class MachineForm(TopForm):
             self.add_error("lead_mm", f"{thread} has {usual} mm. Leave it empty, or choose Other.")
         elif thread != "other":
             found["lead_mm"] = presets.THREADS[thread]
+
+
+class MachineForm(BuildForm, TopForm):
+    """What a machine is: its name, how it is built, and whether it rolls."""
+
+    field_order = ("write_key", "opened_for", "title", "code")
+    title = TextField(label="Title", max_length=80, help_text="The game's name.")
+    code = TextField(label="Code", max_length=20, help_text="Your own label for this one machine.")
+    on_dollies = forms.BooleanField(
+        label="It stands on wheeled dollies", required=False, help_text="Then one lift frees all four feet."
+    )
 
 
 class MachineNewForm(MachineForm):
