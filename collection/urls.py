@@ -2,12 +2,14 @@
 
 from django.urls import include, path
 
-from collection.views import floors, instruments, machines, people, plans, sites, surveys, today
+from collection.views import floors, instruments, machines, people, plans, quick, sites, surveys, today
 
 urlpatterns = [
     path("", today.welcome, name="welcome"),
+    path("quick/", quick.quick, name="quick"),
     path("today/", today.today, name="today"),
     path("accounts/", include("allauth.account.urls")),
+    path("acting/", people.acting, name="acting"),
     path("organization/", people.organization, name="organization"),
     path("organization/edit/", people.organization_edit, name="organization_edit"),
     path("organization/new/", people.organization_new, name="organization_new"),
@@ -15,6 +17,7 @@ urlpatterns = [
     path("sites/", sites.site_list, name="sites"),
     path("sites/new/", sites.site_new, name="site_new"),
     path("sites/<uuid:pk>/", sites.site_detail, name="site"),
+    path("sites/<uuid:pk>/sheet/", sites.site_sheet, name="site_sheet"),
     path("sites/<uuid:pk>/edit/", sites.site_edit, name="site_edit"),
     path("sites/<uuid:pk>/floors/new/", floors.floor_new, name="floor_new"),
     path("floors/<uuid:pk>/", floors.floor_detail, name="floor"),
@@ -42,6 +45,8 @@ urlpatterns = [
     path("surveys/<uuid:pk>/correct/", surveys.survey_correct, name="survey_correct"),
     path("machines/<uuid:pk>/plans/new/", plans.plan_new, name="plan_new"),
     path("plans/<uuid:pk>/", plans.plan_detail, name="plan"),
+    path("plans/<uuid:pk>/work/", plans.plan_work, name="plan_work"),
+    path("plans/<uuid:pk>/sheet/", plans.plan_sheet, name="plan_sheet"),
     path("plans/<uuid:pk>/turned/", plans.plan_turned, name="plan_turned"),
     path("plans/<uuid:pk>/sign-off/", plans.plan_sign_off, name="plan_sign_off"),
     path("plans/<uuid:pk>/set-aside/", plans.plan_set_aside, name="plan_set_aside"),

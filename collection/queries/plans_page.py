@@ -34,6 +34,18 @@ class LegOfLift:
         return self.name.lower()
 
     @property
+    def way(self) -> str:
+        """The planned way as a form knows it: out or in."""
+        return "in" if self.turns < 0 else "out"
+
+    @property
+    def typed(self) -> str:
+        """The planned turns as someone would type them, such as 6 1/2."""
+        whole, part = divmod(abs(Fraction(self.turns).limit_denominator(24)), 1)
+        words = [str(whole)] if whole or not part else []
+        return " ".join([*words, str(part)] if part else words)
+
+    @property
     def changed(self) -> bool:
         """Whether something else was turned than the plan said."""
         return self.done is not None and self.done.turns != self.turns
@@ -135,10 +147,14 @@ class PlanPage:
         """The lift to work on now, as the form for other turns shows it at first."""
         typed: dict[str, Any] = {"lift": self.now.number if self.now else 1}
         for leg in self.now.legs if self.now else ():
-            planned = next(each for each in self.plan.answer["legs"] if each["name"] == leg.name)
-            typed[f"turns_{leg.field}"] = _as_typed(abs(planned["steps"]), planned["steps_per_turn"])
-            typed[f"way_{leg.field}"] = "in" if planned["steps"] < 0 else "out"
+            typed |= {f"turns_{leg.field}": leg.typed, f"way_{leg.field}": leg.way}
         return typed
+
+    @property
+    def tasks_known(self) -> list[str]:
+        """Items of the sign-off that the record shows done: read again, once a check stands after the last lift."""
+        turned_at = self.plan.turned_at
+        return ["read_again"] if turned_at and any(check.measured_at >= turned_at for check in self.checks) else []
 
     @property
     def limit_leg(self) -> str:
@@ -187,6 +203,11 @@ class PlanPage:
         ]
 
     @property
+    def course_by_lift(self) -> list[tuple[Lift, dict[str, Any]]]:
+        """Each lift with what the playfield should read after it."""
+        return list(zip(self.lifts, self.states[1:], strict=True))
+
+    @property
     def bars_now(self) -> list[dict[str, Any]]:
         """Tolerance bars of what the playfield reads now."""
         return self._bars(self.plan.answer["states"][0], self.plan.answer["verdict_now"])
@@ -218,11 +239,3 @@ def _high_side(roll_deg: float) -> str:
     if abs(roll_deg) < 0.005:
         return "level"
     return "right high" if roll_deg > 0 else "left high"
-
-
-def _as_typed(steps: int, per_turn: int) -> str:
-    """Turns as someone would type them, such as 6 1/2."""
-    whole, part = divmod(steps, per_turn)
-    fraction = Fraction(part, per_turn)
-    words = [str(whole)] if whole or not part else []
-    return " ".join([*words, str(fraction)] if part else words)

@@ -12,7 +12,7 @@ MANY_NAMES = ("leveling/units.py", "leveling/errors.py")
 
 NOUNS = frozenset({
     "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
-    "today",
+    "today", "quick",
 })  # fmt: skip
 LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 #: Files of a layer that are not a noun, each with its reason.
@@ -24,11 +24,15 @@ EXTRA_FILES = (
     ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
     ("arrays", "offsets", "a machine's offset, learned from a survey where floor and legs are known"),
     ("arrays", "demo", "the invented operation's machines as they truly are, from the simulator"),
+    ("queries", "machines_list", "machines as lists show them: which, in which order, how many of each verdict"),
     ("queries", "plans_page", "what the page of a leg plan shows, from its rows and answer"),
+    ("queries", "plans_work", "a leg plan as a list of steps for the hands"),
+    ("queries", "surveys_next", "what to do after a survey: one step, as the machine stands now"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "numbers", "the one strict parser of typed numbers"),
     ("views", "doors", "who may come in, and how a form becomes an action"),
+    ("views", "lists", "what every list of machines shares: the filters, the counts, the rows of one page"),
 )
 
 

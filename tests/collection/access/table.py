@@ -85,10 +85,15 @@ ACCOUNT_ROWS = [
 ROWS = [
     *ACCOUNT_ROWS,
     Row("welcome", {"GET": (200, 302, 302, 302, 302, 302)}),
+    # The quick answer asks no table and is for everyone.
+    Row("quick", {"GET": (200, 200, 200, 200, 200, 200)}),
+    # Who acts, and a token, for the page's script: nobody learns more than their own name.
+    Row("acting", {"GET": (200, 200, 200, 200, 200, 200)}),
     list_page("today"),
     list_page("sites"),
     new_page("site_new"),
     detail("site", "site"),
+    detail("site_sheet", "site"),
     edit("site_edit", "site"),
     edit("floor_new", "site"),
     detail("floor", "floor"),
@@ -100,6 +105,8 @@ ROWS = [
     edit("bay_slope", "bay"),
     edit("plan_new", "machine"),
     detail("plan", "plan"),
+    detail("plan_work", "plan"),
+    detail("plan_sheet", "plan"),
     press("plan_turned", "plan", done=422),
     press("plan_sign_off", "plan", done=422),
     press("plan_set_aside", "plan", done=422),

@@ -1,0 +1,195 @@
+"use strict";
+
+// A leg plan under the machine: one step at a time, ticked by a large button or the space bar, turns corrected in one
+// tap. Without this file the page is a plain list with check boxes and forms. All steps are in the page, so it goes on
+// without network; what was ticked is kept for this tab, by plan, until the record holds it.
+(() => {
+  const work = document.querySelector("[data-work]");
+  if (!work) return;
+  const steps = [...work.querySelectorAll("[data-step]")];
+  const [back, next, where] = ["[data-back]", "[data-next]", "[data-where]"].map((name) => work.querySelector(name));
+  const slot = `levelbook-work-${work.dataset.work}`;
+  const memory = recall();
+  let current = 0;
+
+  function recall() {
+    try {
+      return { ticks: [], turns: {}, at: "", ...JSON.parse(sessionStorage.getItem(slot) ?? "{}") };
+    } catch {
+      return { ticks: [], turns: {}, at: "" }; // nothing may be stored here; the page works all the same
+    }
+  }
+
+  function remember() {
+    try {
+      sessionStorage.setItem(slot, JSON.stringify(memory));
+    } catch {
+      // as above
+    }
+  }
+
+  // --- steps -------------------------------------------------------------------------------
+
+  const tickOf = (step) => step.querySelector("[data-tick]");
+  const recordOf = (step) => step.dataset.record && document.getElementById(step.dataset.record);
+
+  function show(place, { focus = false } = {}) {
+    current = Math.max(0, Math.min(place, steps.length - 1));
+    const step = steps[current];
+    const inside = steps.some((each) => each !== step && each.contains(document.activeElement));
+    for (const each of steps) each.hidden = each !== step;
+    const title = step.querySelector("[data-title]");
+    where.innerHTML = "";
+    where.append(`Step ${current + 1} of ${steps.length}`);
+    const told = where.appendChild(document.createElement("span"));
+    told.className = "unseen";
+    told.textContent = `: ${title.textContent}`;
+    const form = recordOf(step);
+    next.textContent = form ? "Record this lift" : "Done, next";
+    next.type = form ? "submit" : "button";
+    if (form) next.setAttribute("form", form.id);
+    else next.removeAttribute("form");
+    next.hidden = current === steps.length - 1;
+    back.disabled = current === 0;
+    memory.at = step.id;
+    remember();
+    if (focus || inside || next.hidden) title.focus({ preventScroll: true });
+    window.scrollTo(0, 0);
+    document.dispatchEvent(new CustomEvent("work:step", { detail: { words: step.dataset.say } }));
+  }
+
+  function tick(step, done) {
+    const box = tickOf(step);
+    if (box && !box.disabled) box.checked = done;
+    memory.ticks = memory.ticks.filter((id) => id !== step.id);
+    if (done) memory.ticks.push(step.id);
+    remember();
+  }
+
+  function onward() {
+    if (recordOf(steps[current])) return; // recording is a deed of its own: the button sends the form
+    tick(steps[current], true);
+    show(current + 1);
+  }
+
+  next.addEventListener("click", onward);
+  back.addEventListener("click", () => show(current - 1));
+  for (const step of steps) tickOf(step)?.addEventListener("change", (event) => tick(step, event.target.checked));
+  for (const box of work.querySelectorAll("[data-memo]")) {
+    box.checked = memory.ticks.includes(box.dataset.memo);
+    box.addEventListener("change", () => {
+      memory.ticks = memory.ticks.filter((id) => id !== box.dataset.memo);
+      if (box.checked) memory.ticks.push(box.dataset.memo);
+      remember();
+    });
+  }
+
+  document.addEventListener("keydown", (event) => {
+    if (event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    const forward = [" ", "Enter", "ArrowRight"].includes(event.key);
+    if (!forward && event.key !== "ArrowLeft") return;
+    const own = event.key.startsWith("Arrow") ? "input:not([type=checkbox]), textarea" : "a, button, input, textarea";
+    if (event.target.closest(own)) return;
+    event.preventDefault();
+    if (event.repeat) return; // a key held down by a knee must not run through the plan
+    if (!forward) show(current - 1);
+    else if (recordOf(steps[current])) next.focus(); // pressed once more, it records
+    else if (!next.hidden) onward();
+  });
+
+  // --- what was really turned -----------------------------------------------------------------
+
+  const parts = { "1/2": "½", "1/3": "⅓", "2/3": "⅔", "1/4": "¼", "3/4": "¾", "1/6": "⅙", "5/6": "⅚", "1/8": "⅛", "3/8": "⅜", "5/8": "⅝", "7/8": "⅞" };
+
+  function sizeOf(count, perTurn) {
+    const [whole, left] = [Math.floor(count / perTurn), count % perTurn];
+    let [top, bottom] = [left, perTurn];
+    for (let by = bottom; by > 1; by -= 1) if (top % by === 0 && bottom % by === 0) [top, bottom] = [top / by, bottom / by];
+    const words = whole || !left ? [String(whole)] : [];
+    const typed = left ? [...words, `${top}/${bottom}`] : words;
+    const shown = left ? [...words, parts[`${top}/${bottom}`] ?? `${top}/${bottom}`] : words;
+    return { typed: typed.join(" "), shown: shown.join("\u00a0") };
+  }
+
+  function correct(leg, by) {
+    const perTurn = Number(leg.dataset.perTurn);
+    const planned = Math.round(Number(leg.dataset.turns) * perTurn);
+    const way = planned < 0 ? -1 : 1;
+    const most = 200 * perTurn; // as far as the record takes it
+    const count = Math.max(-most, Math.min(most, planned + way * by));
+    const size = sizeOf(Math.abs(count), perTurn);
+    const many = Math.abs(count) > perTurn ? "turns" : "turn";
+    leg.querySelector("[data-words]").textContent = count
+      ? `${count > 0 ? "out" : "in"}\u00a0${size.shown}\u00a0${many}`
+      : "left as it is";
+    const than = leg.querySelector("[data-than]");
+    than.textContent = by
+      ? planned ? `${sizeOf(Math.abs(by), perTurn).shown} ${by > 0 ? "more" : "less"} than planned` : "not planned"
+      : planned ? "as planned" : "not to be turned";
+    leg.classList.toggle("is-changed", by !== 0);
+    leg.querySelector("[data-typed]").value = size.typed;
+    leg.querySelector("[data-way]").value = count < 0 ? "in" : "out";
+    leg.dataset.change = String(by);
+  }
+
+  for (const form of work.querySelectorAll(".work-record")) {
+    const legs = [...form.querySelectorAll("[data-turned]")];
+    const settle = () => {
+      form.querySelector("[data-as-shown]").disabled = legs.some((leg) => Number(leg.dataset.change ?? 0));
+    };
+    form.hidden = false;
+    for (const leg of legs) {
+      const name = leg.querySelector("[data-typed]").name;
+      const id = `${form.id}-${name}`;
+      correct(leg, memory.turns[id] ?? 0);
+      leg.querySelector("[data-nudge]").hidden = false;
+      for (const button of leg.querySelectorAll("[data-by]")) {
+        button.addEventListener("click", () => {
+          correct(leg, Number(leg.dataset.change) + Number(button.dataset.by));
+          memory.turns[id] = Number(leg.dataset.change);
+          remember();
+          settle();
+        });
+      }
+    }
+    settle();
+  }
+
+  // --- the screen stays awake --------------------------------------------------------------------
+
+  const awake = work.querySelector("[data-awake]");
+
+  async function stayAwake() {
+    if (document.visibilityState !== "visible") return;
+    if (!navigator.wakeLock) {
+      awake.textContent = "The screen may go dark: this browser cannot keep it on.";
+      return;
+    }
+    try {
+      const lock = await navigator.wakeLock.request("screen");
+      awake.textContent = "The screen stays on.";
+      lock.addEventListener("release", () => {
+        awake.textContent = "The screen may go dark.";
+      });
+    } catch {
+      awake.textContent = "The screen may go dark: the device keeps it from staying on.";
+    }
+  }
+
+  document.addEventListener("visibilitychange", stayAwake);
+
+  // --- begin ---------------------------------------------------------------------------------------
+
+  document.documentElement.classList.add("at-work");
+  for (const part of work.querySelectorAll("[data-for-list]")) part.hidden = true;
+  work.querySelector("[data-foot]").hidden = false;
+  where.hidden = false;
+  for (const step of steps) {
+    const box = tickOf(step);
+    if (box && memory.ticks.includes(step.id)) box.checked = true;
+  }
+  const left = steps.findIndex((step) => step.id === memory.at);
+  const first = steps.findLastIndex((step) => "done" in step.dataset) + 1;
+  show(Math.max(left, first));
+  stayAwake();
+})();
