@@ -1,12 +1,15 @@
 """Writes about floors, bays and the slopes read off them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, radians, tan
 from typing import Any
+from uuid import uuid5
 
 from django.db import transaction
 
+from collection.access import visible
 from collection.actions.record import ActionRefused, Author, add, already_done, change
+from collection.actions.sites import create_site
 from collection.arrays.floors import SlopeFit, fit_slope
 from collection.models import Bay, Floor, FloorReading, FloorSlope, Instrument, Site
 from leveling import VERSION
@@ -14,6 +17,11 @@ from leveling.units import slope_deg, slope_in
 
 STEEPEST_DEG = 15
 STEEPEST = tan(radians(STEEPEST_DEG)) + 1e-9
+
+
+#: Where bays made in one step stand on the drawing: in rows from the back wall. Common practice, no source.
+FIRST_FLOOR = "Main floor"
+_FROM_WALL_MM, _APART_MM, _ROWS_APART_MM = 1000.0, 900.0, 2200.0
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,31 @@ def create_bay(*, by: Author, floor: Floor, **fields: Any) -> Bay:
         return found
     _refuse_same_name(floor.bays.filter(name=fields["name"]), "bay of this floor")
     return add(by, Bay(id=by.key, floor=floor, **fields))
+
+
+@transaction.atomic
+def create_bay_at_site(*, by: Author, site_name: str, time_zone: str, surface: str) -> Bay:
+    """Add the next bay at the site of this name; what is missing of site and floor is made with it.
+
+    Zone and surface are those of a new site and a new floor. Refuses a site with several floors.
+    """
+    if found := already_done(Bay, by):
+        return found
+    site = _site_named(by, site_name) or create_site(
+        by=replace(by, key=uuid5(by.key, "site")), name=site_name, address="", time_zone=time_zone, notes=""
+    )
+    floors = list(visible(by.member, Floor).filter(site=site, archived_at__isnull=True)[:2])
+    if len(floors) > 1:
+        raise ActionRefused(
+            f"{site.name} has more than one floor. Add a bay on the page of the right one, then choose it here.",
+            field="site_name",
+        )
+    floor = floors[0] if floors else create_floor(
+        by=replace(by, key=uuid5(by.key, "floor")), site=site, name=FIRST_FLOOR, surface=surface
+    )  # fmt: skip
+    names = set(visible(by.member, Bay).filter(floor=floor, archived_at__isnull=True).values_list("name", flat=True))
+    name = next(name for number in range(1, len(names) + 2) if (name := f"Bay {number}") not in names)
+    return create_bay(by=by, floor=floor, name=name, **_next_spot(floor, len(names)))
 
 
 @transaction.atomic
@@ -100,6 +133,22 @@ def record_slope(
         for place, reading in enumerate(readings)
     )  # fmt: skip
     return slope
+
+
+def _site_named(by: Author, name: str) -> Site | None:
+    """Return the site that people mean by a name: the same letters, else the same but for capitals."""
+    alike = list(visible(by.member, Site).filter(name__iexact=name, archived_at__isnull=True).order_by("name"))
+    return next((site for site in alike if site.name == name), alike[0] if alike else None)
+
+
+def _next_spot(floor: Floor, taken: int) -> dict[str, float]:
+    """Return where one more bay stands on the drawing, its rear toward the back wall; people move it there."""
+    in_a_row = max(1, int((floor.width_mm - 2 * _FROM_WALL_MM) // _APART_MM) + 1)
+    row, place = divmod(taken, in_a_row)
+    return {
+        "x_mm": min(_FROM_WALL_MM + _APART_MM * place, floor.width_mm),
+        "y_mm": max(floor.depth_mm - _FROM_WALL_MM - _ROWS_APART_MM * row, 0.0),
+    }
 
 
 def _refuse_steep(readings: list[TypedSlope], unit: str) -> None:

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from collection import presets
 from collection.access import visible
+from collection.actions.floors import create_bay_at_site
 from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, was_written
 from collection.actions.status import refresh_status
 from collection.models import Bay, Leg, Machine, MachineStatus, Spec, Standing
@@ -41,6 +42,20 @@ def create_machine(*, by: Author, bay: UUID | None, pitch_deg: float | None, **f
     MachineStatus.objects.create(machine=machine, organization_id=by.member.organization_id, spec=spec)
     refresh_status(machine=machine)
     return machine
+
+
+@transaction.atomic
+def create_machine_at_site(*, by: Author, site_name: str, time_zone: str, surface: str, **fields: Any) -> Machine:
+    """Add a machine and a bay for it: at the site of this name, or at a new one with its first floor.
+
+    Refuses what ``create_machine`` refuses, and a site with several floors, where a bay has to be chosen.
+    """
+    if found := already_done(Machine, by):
+        return found
+    bay = create_bay_at_site(
+        by=replace(by, key=uuid5(by.key, "bay")), site_name=site_name, time_zone=time_zone, surface=surface
+    )
+    return create_machine(by=by, bay=bay.pk, **fields)
 
 
 @transaction.atomic

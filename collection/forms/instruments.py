@@ -23,7 +23,7 @@ class InstrumentForm(TopForm):
 
     name = TextField(label="Name", max_length=80, help_text="As your people call it, such as red 230 mm level.")
     kind = WordField(label="Kind", choices=KINDS, initial="digital_level")
-    unit = WordField(label="It shows", choices=SLOPE_UNITS, initial="deg")
+    unit = WordField(label="It shows", choices=SLOPE_UNITS, initial="deg", help_text="What stands behind its number.")
     resolution = NumberField(
         label="Smallest step of its display, in that unit", low=0, above=True, high=_MOST,
         initial=f"{presets.RESOLUTION_DEG:g}", help_text="0.1 if the last digit jumps from 6.4 to 6.5.",

@@ -1,6 +1,6 @@
 """Forms about machines, their legs, their spec and where they stand."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from django import forms
@@ -9,7 +9,9 @@ from django.forms.boundfield import BoundField
 from collection import presets
 from collection.forms.base import EditForm, TopForm, WriteForm
 from collection.forms.fields import NumberField, TextField, TurnsField, WordField
+from collection.forms.floors import SURFACES
 from collection.forms.numbers import written, written_turns
+from collection.forms.sites import ZoneField
 
 LEGS = ("FL", "FR", "RL", "RR")
 LEG_WORDS = {"FL": "Front left", "FR": "Front right", "RL": "Rear left", "RR": "Rear right"}
@@ -24,6 +26,8 @@ EXPOSURE_UNITS = ("mm", "turns")
 _SIZES = ("track_front_mm", "track_rear_mm", "base_mm")
 _MOST_EXPOSURE_MM = 200.0
 _LEG_SIZES = ("length_mm", "travel_mm", "pad_mm")
+#: What is asked about a site that may be new.
+_PLACE = ("site_name", "time_zone", "surface")
 
 Bays = list[tuple[str, list[tuple[str, str]]]]
 
@@ -61,8 +65,14 @@ def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
 class BuildForm(forms.Form):
     """How a machine is built: era, feet, thread and step. Body, era and thread have their usual numbers."""
 
-    era = WordField(label="Era", choices=ERAS, initial="modern", help_text="With the pitch that is usual for it.")
-    body = WordField(label="Body", choices=BODIES, initial="standard")
+    era = WordField(
+        label="Era", choices=ERAS, initial="modern",
+        help_text="How old its design is, with the pitch that is usual for it. Pitch is how steep the playfield lies.",
+    )  # fmt: skip
+    body = WordField(
+        label="Body", choices=BODIES, initial="standard",
+        help_text="How wide the cabinet is. It tells how far apart the feet stand.",
+    )  # fmt: skip
     track_front_mm = _size("Front feet apart", 200, 2000, "Foot centre to foot centre, left to right.")
     track_rear_mm = _size("Rear feet apart", 200, 2000, "Foot centre to foot centre, left to right.")
     base_mm = _size("Front feet to rear feet", 400, 3000, "Foot centre to foot centre.")
@@ -131,18 +141,57 @@ class MachineForm(BuildForm, TopForm):
 
 
 class MachineNewForm(MachineForm):
-    """A new machine: what it is, where it stands, and its wanted pitch if not the usual one."""
+    """A new machine: what it is, where it stands, and its wanted pitch if not the usual one.
+
+    It stands on a free bay, or at a site by name, where a bay is made for it. ``sites`` are names to choose from.
+    """
 
     bay = BayField(label="Where it stands", empty="Not on a bay yet", required=False, help_text="Free bays.")
+    site_name = TextField(
+        label="Where it stands: site", max_length=80, required=False,
+        widget=forms.TextInput(attrs={"list": "known-sites", "autocomplete": "off"}),
+        help_text="The house or hall, as your people call it. A bay, its place on the floor there, comes with it.",
+    )  # fmt: skip
+    time_zone = ZoneField(label="Time zone of a new site", required=False)
+    surface = forms.ChoiceField(label="Floor of a new site", choices=SURFACES, required=False)
     pitch_deg = NumberField(
         label="Wanted pitch", unit="degrees", low=0, high=15, required=False,
         help_text="Empty: as usual for its era. The maker's manual wins.",
     )  # fmt: skip
 
-    def __init__(self, *args: Any, bays: Bays, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, bays: Bays, sites: Sequence[str] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field: Any = self.fields["bay"]
-        field.offer(bays)
+        self.bays, self.sites = bays, sites
+        fields: Any = self.fields
+        fields["bay"].offer(bays)
+        fields["time_zone"].guess(self)
+        if bays:
+            fields["site_name"].label = "Site"
+
+    @property
+    def at_a_site(self) -> bool:
+        """Whether a bay has to be made for it at a site."""
+        return bool(self.cleaned_data.get("site_name"))
+
+    @property
+    def place_open(self) -> bool:
+        """Whether the fields of another place hold something, so that they must show."""
+        return any(self[name].errors for name in _PLACE) or bool(self["site_name"].value())
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """What was typed, understood; of the two ways to say where it stands only the one that was taken."""
+        left_out = ("bay",) if self.at_a_site else _PLACE
+        return {name: value for name, value in super().values.items() if name not in left_out}
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a bay and a site at once."""
+        found = super().clean()
+        if found.get("bay") and found.get("site_name"):
+            self.add_error("site_name", "Choose a free bay or name a site, not both.")
+        found["time_zone"] = found.get("time_zone") or "UTC"
+        found["surface"] = found.get("surface") or SURFACES[0][0]
+        return found
 
 
 class MachineEditForm(EditForm, MachineForm):

@@ -11,14 +11,26 @@ from collection.forms.fields import TextField
 _OLD_NAMES = ("Etc/", "SystemV/", "posix/", "right/")
 
 
+class ZoneField(forms.ChoiceField):
+    """A time zone: UTC, unless a script finds the browser's own among the choices (`data-own-zone`)."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"label": "Time zone", "initial": "UTC", **kwargs})
+        zones = sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith(_OLD_NAMES))
+        self.choices = [(zone, zone.replace("_", " ")) for zone in ["UTC", *zones]]
+
+    def guess(self, form: forms.BaseForm) -> None:
+        """Let the browser's own zone be chosen, unless the form says one already."""
+        if not form.is_bound and not form.initial.get("time_zone"):
+            self.widget.attrs["data-own-zone"] = True
+
+
 class SiteForm(TopForm):
     """A new site."""
 
     name = TextField(label="Name", max_length=80, help_text="What your people call the place.")
     address = TextField(label="Address", max_length=200, required=False)
-    time_zone = forms.ChoiceField(
-        label="Time zone", initial="UTC", help_text="Days and times at this site are shown in it."
-    )
+    time_zone = ZoneField(help_text="Days and times at this site are shown in it.")
     notes = TextField(
         label="Notes",
         max_length=2000,
@@ -29,9 +41,8 @@ class SiteForm(TopForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        zones = sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith(_OLD_NAMES))
-        field: Any = self.fields["time_zone"]
-        field.choices = [(zone, zone.replace("_", " ")) for zone in ["UTC", *zones]]
+        zone: Any = self.fields["time_zone"]
+        zone.guess(self)
 
 
 class SiteEditForm(EditForm, SiteForm):

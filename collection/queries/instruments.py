@@ -6,6 +6,9 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from collection.access import visible
 from collection.models import Instrument, Membership, ZeroCheck
 
+#: The name that is offered for an instrument, as presets.py describes it.
+USUAL_NAME = "Digital level, 0.1°"
+
 
 def instruments_of(*, member: Membership, search: str = "") -> QuerySet[Instrument]:
     """Return the live instruments by name, each with its newest zero, how sure that is, and when it was checked."""
@@ -37,3 +40,11 @@ def zero_checks_of(*, instrument: Instrument) -> QuerySet[ZeroCheck]:
         .order_by("-created_at", "-id")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def unused_name(*, member: Membership) -> str:
+    """Return the usual name of an instrument, with a number if one is called so already."""
+    rows = visible(member, Instrument).filter(archived_at__isnull=True, name__startswith=USUAL_NAME)
+    taken = set(rows.values_list("name", flat=True))
+    names = (USUAL_NAME, *(f"{USUAL_NAME} ({number})" for number in range(2, len(taken) + 2)))
+    return next(name for name in names if name not in taken)

@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.urls import Resolver404, resolve
 
 from collection import access
 from collection.actions import instruments as actions
@@ -25,12 +26,15 @@ def instrument_list(request: Any) -> HttpResponse:
 
 @member_view("GET", "POST", write=True)
 def instrument_new(request: Any) -> HttpResponse:
-    """Add an instrument."""
-    form = forms.InstrumentForm(posted(request))
+    """Add an instrument; for someone who came from a survey, the way leads back there."""
+    survey_of = _machine_to_survey(request.GET.get("next", ""))
+    form = forms.InstrumentForm(posted(request), initial={"name": queries.unused_name(member=request.member)})
     instrument = acted(form, lambda: actions.create_instrument(by=author(request, form), **form.values))
+    if instrument and survey_of:
+        return redirect("survey_new", pk=survey_of)
     if instrument:
         return redirect("instrument", pk=instrument.pk)
-    return page(request, "instruments/form.html", {"form": form})
+    return page(request, "instruments/form.html", {"form": form, "survey_of": survey_of})
 
 
 @member_view("GET")
@@ -76,6 +80,18 @@ def instrument_zero(request: Any, pk: UUID) -> HttpResponse:
     if checked:
         return redirect("instrument", pk=instrument.pk)
     return page(request, "instruments/zero_form.html", {"form": form, "instrument": instrument})
+
+
+def _machine_to_survey(text: str) -> UUID | None:
+    """Return the machine whose survey page an address names, or None for every other address.
+
+    Nobody is sent to the address itself: the way back is made anew from the machine, so it cannot lead elsewhere.
+    """
+    try:
+        found = resolve(text)
+    except Resolver404:
+        return None
+    return found.kwargs["pk"] if found.url_name == "survey_new" else None
 
 
 def _shown(form: forms.ZeroForm, name: str) -> Shown:

@@ -10,9 +10,11 @@ from django.utils import timezone
 
 from collection import access
 from collection.actions import surveys as actions
+from collection.forms.plans import PlanForm
 from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again, typed_survey
 from collection.models import Machine
 from collection.queries import surveys as queries
+from collection.queries.surveys_next import step_after
 from collection.views.doors import acted, author, member_view, page, posted
 
 
@@ -46,7 +48,9 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
     survey = access.survey_for(request.member, pk)
     with timezone.override(_zone(survey.machine)):
         seen = queries.survey_page(member=request.member, survey=survey)
-        return page(request, "surveys/detail.html", {"survey": survey, "machine": survey.machine, "seen": seen})
+        step = step_after(member=request.member, page=seen)
+        context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step}
+        return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})
 
 
 @member_view("GET", "POST", write=True)

@@ -1,0 +1,94 @@
+"""What follows a survey: one next step, so that its page offers what can really be done."""
+
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from django.db import models
+
+from collection.access import visible
+from collection.arrays.plans import plans_of_many, turns_summary, usual_work
+from collection.models import Membership, Plan, Survey
+from collection.queries.plans import plan_start
+from collection.queries.surveys import NOTHING, SurveyPage
+from leveling.errors import BadInput
+
+SIGN_OFF = "Sign the leg plan off"
+GO_ON = "Go on with the leg plan"
+STEP_WORDS = {2: "½", 4: "¼", 6: "⅙", 8: "⅛"}
+NOTHING_FITS = "Nothing fits: no turns bring it into spec as it stands"
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """What to do after a survey.
+
+    ``does`` is corrected (read the one that stands), older (go to the machine), sign_off, go_on (with ``plan``), done,
+    again (survey it), turn (make a leg plan with ``usual``), nothing_fits (``plan`` if one says so already), legs
+    (correct an exposure).
+    """
+
+    does: str
+    words: str = ""
+    plan: Plan | None = None
+    usual: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def makes_a_plan(self) -> bool:
+        """Whether the next step is to store a leg plan."""
+        return self.does in ("turn", "nothing_fits") and self.plan is None
+
+    @property
+    def how(self) -> str:
+        """How the work is taken to be done, in words, so that a wrong guess is seen."""
+        ends = [end for end in ("front", "rear") if self.usual[f"{end}_reachable"]]
+        lifted = f"{' and '.join(ends) or 'no end'} can be lifted"
+        if self.usual["on_dollies"]:
+            lifted = "it stands on dollies"
+        return f"{lifted}, in steps of {STEP_WORDS[self.usual['steps_per_turn']]} turn"
+
+
+def step_after(*, member: Membership, page: SurveyPage) -> NextStep:
+    """Return the one next step after a survey, as the machine stands now."""
+    survey = page.survey
+    if page.corrected_by:
+        return NextStep("corrected")
+    if not page.is_newest:
+        return NextStep("older")
+    if survey.plan and survey.plan.state == "turned":
+        return NextStep("sign_off", SIGN_OFF, survey.plan)
+    if plan := _plan_from(member, survey):
+        return NextStep("nothing_fits", NOTHING_FITS, plan) if plan.outcome == "nothing_fits" else _go_on(plan)
+    verdict = survey.verdict if page.spec_is_current else survey.machine.status.verdict
+    if verdict == "in":
+        return NextStep("done", NOTHING)
+    if verdict != "out" or (page.answer.assessment and page.answer.assessment.disagree):
+        return NextStep("again", page.answer.next_step)
+    return _to_turn(member, survey)
+
+
+def _go_on(plan: Plan) -> NextStep:
+    return NextStep("go_on", GO_ON, plan)
+
+
+def _plan_from(member: Membership, survey: Survey) -> Plan | None:
+    """The machine's unfinished leg plan, if it was made from this survey and turns something or says what stops it."""
+    plan = survey.machine.status.plan_id
+    rows = visible(member, Plan).filter(pk=plan, survey=survey, outcome__in=("plan", "nothing_fits"))
+    return rows.fetch_mode(models.FETCH_RAISE).first() if plan else None
+
+
+def _to_turn(member: Membership, survey: Survey) -> NextStep:
+    """What a leg plan would say, worked as usual."""
+    start = plan_start(member=member, machine=survey.machine)
+    if start.problem_with("survey"):
+        return NextStep("again", start.problem_with("survey"))
+    usual = {"source": "survey", **asdict(usual_work(survey.machine))}
+    try:
+        answer = plans_of_many(rows=[start.rows_for("survey")])[0]
+    except BadInput:
+        return NextStep("turn", usual=usual)  # the action says in words what is wrong
+    if answer["outcome"] == "exposure_beyond_travel":
+        return NextStep("legs", turns_summary(answer).capitalize())
+    if answer["outcome"] == "nothing_fits":
+        return NextStep("nothing_fits", NOTHING_FITS, usual=usual)
+    return NextStep("turn", turns_summary(answer), usual=usual)
