@@ -15,6 +15,10 @@ R = TypeVar("R", bound=Row)
 E = TypeVar("E", bound=Editable)
 
 
+#: A sending may wait on a device for so long and still be taken as done when it was sent off. Common practice, no source.
+MOST_WAITED = datetime.timedelta(days=30)
+
+
 class ActionRefused(Exception):
     """An action was refused: the reason says what is wrong and what to do, for the person who asked."""
 
@@ -42,6 +46,7 @@ class Author:
     """Who asks for a write, when and why. ``key`` is made by the client: the same key writes once.
 
     ``sent`` is a fingerprint of what was sent with the key; without one, the key alone says that it is the same.
+    ``waited`` is for how long the sending lay on a device without connection.
     """
 
     member: Membership
@@ -49,6 +54,20 @@ class Author:
     key: UUID
     why: str = ""
     sent: UUID | None = None
+    waited: datetime.timedelta = datetime.timedelta()
+
+    @property
+    def done_at(self) -> datetime.datetime:
+        """When the person did it: now, less the time that the sending waited on the device.
+
+        Raises ActionRefused if that is too long ago to be taken without being looked at.
+        """
+        if self.waited > MOST_WAITED:
+            raise ActionRefused(
+                f"This waited on the device for more than {MOST_WAITED.days} days. Check it, and write when it was.",
+                field="measured_at",
+            )
+        return self.at - self.waited
 
     @property
     def write(self) -> UUID:

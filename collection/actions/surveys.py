@@ -71,7 +71,7 @@ def record_survey(
         raise ActionRefused("Nobody said what this machine should read. Set its spec first.")
     looked = Seen(**seen)
     survey = Survey(
-        id=by.key, machine=machine, bay_id=_bay_on(machine, looked.measured_at), instrument=instrument, spec=spec,
+        id=by.key, machine=machine, bay_id=_bay_on(machine, _when(looked.measured_at, by), by), instrument=instrument, spec=spec,
         plan=plan, purpose=purpose or ("check" if plan else "routine"),
     )  # fmt: skip
     _store(by, survey, looked)
@@ -104,9 +104,9 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
     return made
 
 
-def _bay_on(machine: Machine, at: datetime.datetime | None) -> Any:
+def _bay_on(machine: Machine, at: datetime.datetime, by: Author) -> Any:
     """Where the machine stood then, as far as the record goes back."""
-    if at is None:
+    if at == by.at:
         return machine.bay_id
     rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__lte=at)
     last = rows.order_by("-created_at", "-id").first()
@@ -185,12 +185,12 @@ def _plain(kept: dict[str, Any]) -> dict[str, Any]:
 
 
 def _when(measured_at: datetime.datetime | None, by: Author) -> datetime.datetime:
-    """Return when it was measured: now, if a clock that runs a little ahead says later.
+    """Return when it was measured: when it was sent off, if nobody says; now, if a clock that runs ahead says later.
 
     A survey dated after turns that came after it would hide them.
     """
     if measured_at is None:
-        return by.at
+        return by.done_at
     if measured_at > by.at + _AHEAD:
         raise ActionRefused("That time is still to come. Write when it was measured.", field="measured_at")
     return min(measured_at, by.at)

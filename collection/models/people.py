@@ -100,6 +100,11 @@ class Membership(models.Model):
         return self.role == OWNER
 
     @property
+    def signature(self) -> str:
+        """Who acts and for whom, as one word: what a person types on a device is bound to it."""
+        return f"{self.user_id}.{self.organization_id}"
+
+    @property
     def role_words(self) -> str:
         """The role as pages show it."""
         return ROLE_WORDS[self.role]

@@ -1,5 +1,6 @@
 """The doors of every view: who may come in, by which method, and how a form becomes an action."""
 
+import datetime
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar
@@ -20,6 +21,11 @@ from collection.forms.base import EditForm, WriteForm
 from collection.models import Membership
 
 View = Callable[..., HttpResponse]
+#: What a page says of itself when it sends what it keeps on the device: who typed it, and how long ago it was sent
+#: off, in whole seconds by the device's own clock. An age, since a device's clock may be wrong.
+KEEP, WAITED = "X-Keep", "X-Keep-Waited"
+#: The answer's sign that the write is stored: only then the device lets go of it.
+KEPT = "X-Kept"
 T = TypeVar("T")
 ROWS_PER_PAGE = 50
 
@@ -42,18 +48,44 @@ def member_view(*methods: str, write: bool = False, owner: bool = False) -> Call
             if request.method not in methods and not (request.method == "HEAD" and "GET" in methods):
                 return HttpResponseNotAllowed(methods)
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return HttpResponse(status=401) if _by_script(request) else redirect_to_login(request.get_full_path())
+            if is_kept(request) and (request.member is None or request.headers[KEEP] != request.member.signature):
+                return HttpResponse(status=412)
             if request.member is None:
                 return redirect("organization_new")
             if write:
                 must_write(request.member)
             if owner:
                 must_own(request.member)
-            return view(request, *args, **kwargs)
+            answer = view(request, *args, **kwargs)
+            return _acknowledged(answer) if is_kept(request) and answer.has_header("Location") else answer
 
         return guarded
 
     return wrap
+
+
+def is_kept(request: HttpRequest) -> bool:
+    """Return whether the device keeps what is sent here until it is acknowledged."""
+    return request.method == "POST" and KEEP in request.headers
+
+
+def _by_script(request: Any) -> bool:
+    """Whether no person would see the login page that a redirect leads to."""
+    return is_kept(request) or bool(getattr(request, "htmx", False))
+
+
+def _acknowledged(answer: HttpResponse) -> HttpResponse:
+    """Say in one answer, which nothing on the way could make by chance, that the write is stored and where."""
+    return HttpResponse(status=201, headers={"Location": answer["Location"], KEPT: "yes"})
+
+
+def _waited(request: HttpRequest) -> datetime.timedelta:
+    """Return for how long a kept sending lay on the device."""
+    text = request.headers.get(WAITED, "0") if is_kept(request) else "0"
+    if not (text.isascii() and text.isdecimal() and len(text) <= 9):
+        raise ActionRefused("This was sent without saying clearly how long ago it was typed. Send it again.")
+    return datetime.timedelta(seconds=int(text))
 
 
 def posted(request: HttpRequest) -> Any:
@@ -68,7 +100,10 @@ def author(request: Any, form: WriteForm, why: str = "") -> Author:
     """
     if form.cleaned_data.get("opened_for") not in (None, request.member.organization_id):
         raise ActionRefused("This page was opened for another organization. Change back to it, or open the page again.")
-    return Author(member=request.member, at=timezone.now(), key=form.key, sent=fingerprint(request, form), why=why)
+    return Author(
+        member=request.member, at=timezone.now(), key=form.key, sent=fingerprint(request, form), why=why,
+        waited=_waited(request),
+    )  # fmt: skip
 
 
 def fingerprint(request: Any, form: WriteForm) -> UUID:
@@ -120,9 +155,9 @@ def page(request: HttpRequest, template: str, context: dict[str, Any], piece: st
     return response
 
 
-def paginated(request: HttpRequest, rows: QuerySet[Any] | list[Any]) -> Page[Any]:
+def paginated(request: HttpRequest, rows: QuerySet[Any] | list[Any], at_once: int = ROWS_PER_PAGE) -> Page[Any]:
     """Return the page of a list that the address names; an odd number means the nearest page."""
-    return Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page", "1")[:9])
+    return Paginator(rows, at_once).get_page(request.GET.get("page", "1")[:9])
 
 
 def search_words(request: HttpRequest) -> str:

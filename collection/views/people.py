@@ -4,15 +4,24 @@ from typing import Any
 
 from django.contrib.auth.decorators import login_required
 from django.forms.models import model_to_dict
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from collection.actions import people as actions
 from collection.forms.people import ChooseOrganizationForm, FoundForm, OrganizationForm
 from collection.queries import people as queries
 from collection.views.doors import acted, author, fingerprint, member_view, page, posted
+
+
+@require_safe
+@never_cache
+def acting(request: Any) -> JsonResponse:
+    """Who acts here, and a fresh token: what a page asks before it sends what it kept on the device."""
+    return JsonResponse({"member": request.member.signature if request.member else "", "token": get_token(request)})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
