@@ -1,0 +1,104 @@
+"""The quick answer as its page shows it. It reads no table: all that it knows stands in its address."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from collection import presets
+from collection.arrays.quick import Asked, Working, quick_found
+from collection.arrays.surveys_results import Assessment
+from collection.queries.plans_page import LegOfLift, Lift, PlanPage
+
+#: The parts of an uncertainty as the engine names them, in words.
+_PARTS = {
+    "resolution_deg": "the display’s step",
+    "alignment_deg": "the level askew",
+    "repeat_deg": "laid down again",
+    "accuracy_deg": "the level’s own accuracy",
+    "u_deg": "together",
+}
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the uncertainty of a reading along and of one across, standard [degree]."""
+
+    words: str
+    along_deg: float
+    across_deg: float
+
+
+@dataclass(frozen=True)
+class QuickPage:
+    """A leg plan that nobody stored, what it stands on, and the arithmetic."""
+
+    asked: Asked
+    seen: PlanPage
+    assessment: Assessment
+    working: Working
+
+    @property
+    def answer(self) -> dict[str, Any]:
+        """What the engine answers."""
+        answer: dict[str, Any] = self.seen.plan.answer
+        return answer
+
+    @property
+    def offset_deg(self) -> float:
+        """How much steeper the playfield usually hangs than its cabinet, by era."""
+        return presets.ERAS[self.asked.era].pitch_offset_deg
+
+    @property
+    def thread(self) -> str:
+        """The thread's name, or "" where someone wrote the height of a turn."""
+        return next((name for name, lead in presets.THREADS.items() if lead == self.asked.lead_mm), "")
+
+    @property
+    def body_words(self) -> str:
+        """The body as people call it, or "" where someone measured it."""
+        body = presets.BODIES[self.asked.body]
+        own = (self.asked.track_front_mm, self.asked.track_rear_mm, self.asked.base_mm)
+        return self.asked.body if own == (body.track_front_mm, body.track_rear_mm, body.base_mm) else ""
+
+    @property
+    def parts(self) -> list[Part]:
+        """Where the uncertainty of the two readings comes from."""
+        along, across = self.assessment.tilts
+        return [Part(words, getattr(along, name), getattr(across, name)) for name, words in _PARTS.items()]
+
+    @property
+    def level(self) -> dict[str, float]:
+        """The level that is taken for granted."""
+        return {
+            "resolution_deg": presets.RESOLUTION_DEG,
+            "accuracy_deg": presets.ACCURACY_DEG,
+            "alignment_deg": presets.ALIGNMENT_DEG,
+        }
+
+
+def quick_page(**asked: Any) -> QuickPage:
+    """Return the answer to what someone asks; the names are those of ``Asked``."""
+    question = Asked(**asked)
+    found = quick_found(question)
+    lifts = _lifts(found.plan.answer, question.steps_per_turn)
+    seen = PlanPage(plan=found.plan, lifts=lifts, checks=[], course=found.plan.answer)
+    return QuickPage(asked=question, seen=seen, assessment=found.assessment, working=found.working)
+
+
+def _lifts(answer: dict[str, Any], steps_per_turn: int) -> list[Lift]:
+    """The lifts in order, all of them still to be done."""
+    legs = {
+        leg["name"]: LegOfLift(
+            name=leg["name"],
+            turns=leg["steps"] / steps_per_turn,
+            height_mm=leg["height_mm"],
+            then_mm=leg["exposure_after_mm"],
+            done=None,
+            travel_mm=presets.TRAVEL_MM,
+            exposure_known=leg["exposure_after_mm"] is not None,
+        )
+        for leg in answer["legs"]
+    }
+    return [
+        Lift(number=number, end=lift["end"], legs=[legs[name] for name in lift["frees"]], stage="now")
+        for number, lift in enumerate(answer["lifts"], start=1)
+    ]
