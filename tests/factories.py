@@ -105,7 +105,7 @@ class MachineFactory(RowFactory):
         skip_postgeneration_save = True
 
     bay = factory.SubFactory(BayFactory, member=factory.SelfAttribute("..member"))
-    code = factory.Sequence(lambda n: f"LR-{n}")
+    code = factory.Sequence(lambda n: f"LR-{100 + n}")  # below 100 are the worlds' own
     title = factory.Sequence(lambda n: f"Lantern Reef {n}")
     track_front_mm = 560
     track_rear_mm = 560

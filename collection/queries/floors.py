@@ -1,5 +1,6 @@
 """Reads about floors, bays and their slopes."""
 
+import re
 from collections.abc import Iterable
 from uuid import UUID
 
@@ -24,6 +25,23 @@ def floors_of(*, member: Membership, site: Site) -> QuerySet[Floor]:
         .order_by("name", "id")
         .fetch_mode(models.FETCH_RAISE)
     )
+
+
+def floors_and_slopes(*, member: Membership, site: Site) -> list[tuple[Floor, FloorSlope | None]]:
+    """Return the live floors of a site by name, each with its newest slope if anyone read the whole of it."""
+    rows = FloorSlope.objects.for_org(site.organization_id).filter(floor__site=site, bay=None)
+    slopes = {slope.floor_id: slope for slope in rows.order_by("created_at", "id").fetch_mode(models.FETCH_RAISE)}
+    return [(floor, slopes.get(floor.pk)) for floor in floors_of(member=member, site=site)]
+
+
+def as_counted(name: str) -> list[tuple[int, str]]:
+    """Return a name as something that sorts as people count: Bay 2 before Bay 10."""
+    return [(int(part), "") if part.isdecimal() else (0, part.casefold()) for part in re.split(r"(\d+)", name)]
+
+
+def bays_in_order(*, member: Membership, floor: Floor) -> list[Bay]:
+    """Return the live bays of a floor as people count them, each with its live machines and their status."""
+    return sorted(bays_of(member=member, floor=floor), key=lambda bay: as_counted(bay.name))
 
 
 def bays_of(*, member: Membership, floor: Floor) -> QuerySet[Bay]:

@@ -1,4 +1,4 @@
-"""Reads about machines: lists by title or by need, and everything one machine's page shows."""
+"""Reads about machines: everything one machine's page shows, and what its forms choose from."""
 
 import datetime
 from collections.abc import Iterable, Sequence
@@ -7,7 +7,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import models
-from django.db.models import Case, Count, Exists, IntegerField, OuterRef, Q, QuerySet, Value, When
+from django.db.models import Exists, OuterRef, QuerySet
 
 from collection.access import visible
 from collection.arrays.machines import Marks, marks_of
@@ -15,7 +15,6 @@ from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, S
 from collection.models.people import VIEWER
 from collection.queries.plans import plans_of, standing_surveys
 
-NEED = ("out", "borderline", "never", "in")
 MOST_SURVEYS, MOST_PLANS, MOST_SPOTS, SHOWN_AT_ONCE = 60, 20, 6, 5
 
 
@@ -30,30 +29,6 @@ class Bar:
     verdict: str
     want: float = 0.0
     foot: str = ""
-
-
-@dataclass(frozen=True)
-class MachineRow:
-    """One machine as lists show it."""
-
-    machine: Machine
-    bars: list[Bar]
-
-    @property
-    def verdict(self) -> str:
-        """The verdict's code."""
-        return self.machine.status.verdict
-
-    @property
-    def next_step(self) -> str:
-        """What to do next, in words."""
-        return self.machine.status.next_step
-
-    @property
-    def place(self) -> str:
-        """Site and bay, in words."""
-        bay = self.machine.bay
-        return f"{bay.floor.site.name} · {bay.name}" if bay else "Off the floor"
 
 
 #: The pitch of one survey in the history: day, pitch [degree], its standard uncertainty, verdict.
@@ -134,15 +109,9 @@ class MachinePage:
         return [leg for leg in self.legs if leg.pad_mm]
 
 
-def machines_of(
-    *, member: Membership, search: str = "", verdict: str = "", site: UUID | None = None
-) -> QuerySet[Machine]:
-    """Return the live machines by title, each with its place, status, newest survey, spec and open plan."""
+def machines_of(*, member: Membership, verdict: str = "", site: UUID | None = None) -> QuerySet[Machine]:
+    """Return the live machines by title, each with its place, status, newest survey and spec, to reckon with."""
     rows = visible(member, Machine).filter(archived_at__isnull=True)
-    if search:
-        rows = rows.filter(
-            Q(title__icontains=search) | Q(code__icontains=search) | Q(bay__floor__site__name__icontains=search)
-        )
     if verdict:
         rows = rows.filter(status__verdict=verdict)
     if site:
@@ -152,32 +121,6 @@ def machines_of(
         .order_by("title", "id")
         .fetch_mode(models.FETCH_RAISE)
     )
-
-
-def machines_by_need(*, member: Membership, search: str = "") -> QuerySet[Machine]:
-    """Return the live machines, those that need someone first."""
-    need = Case(
-        *(When(status__verdict=word, then=Value(place)) for place, word in enumerate(NEED)),
-        output_field=IntegerField(),
-        default=Value(len(NEED)),
-    )
-    return (
-        machines_of(member=member, search=search)
-        .annotate(need=need)
-        .order_by("need", "status__chance", "title", "id")
-        .fetch_mode(models.FETCH_RAISE)
-    )
-
-
-def rows_of(*, machines: Iterable[Machine]) -> list[MachineRow]:
-    """Return machines as lists show them, with bars for what was surveyed; asks the database nothing."""
-    listed = list(machines)
-    pairs = [_pair(machine) for machine in listed]
-    marks = iter(marks_of(pairs=[pair for pair in pairs if pair]))
-    return [
-        MachineRow(machine, _short(bars_of(*pair, next(marks))) if pair else [])
-        for machine, pair in zip(listed, pairs, strict=True)
-    ]
 
 
 def bars_of(survey: Survey, spec: Spec, marks: Marks) -> list[Bar]:
@@ -190,13 +133,6 @@ def bars_of(survey: Survey, spec: Spec, marks: Marks) -> list[Bar]:
         Bar("roll", roll, u_roll, spec.roll_tolerance_deg, marks.roll),
         Bar("gap", gap_mm, 4 * survey.u_twist_mm, spec.gap_tolerance_mm, marks.gap, foot=foot),
     ]
-
-
-def verdict_counts(*, member: Membership) -> dict[str, int]:
-    """Return how many live machines have each verdict."""
-    rows = visible(member, Machine).filter(archived_at__isnull=True)
-    found = dict(rows.values_list("status__verdict").annotate(n=Count("id")).order_by())
-    return {word: found.get(word, 0) for word in NEED}
 
 
 def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
@@ -275,10 +211,10 @@ def free_bays(*, member: Membership) -> list[tuple[str, list[tuple[str, str]]]]:
     return list(groups.items())
 
 
-def site_choices(*, member: Membership) -> list[tuple[UUID, str]]:
-    """Return the live sites by name, as (key, name)."""
-    rows = visible(member, Site).filter(archived_at__isnull=True).order_by("name", "id")
-    return list(rows.values_list("pk", "name"))
+def newest_sites(*, member: Membership) -> list[tuple[str, str]]:
+    """Return the live sites, the newest first, as (name, time zone)."""
+    rows = visible(member, Site).filter(archived_at__isnull=True).order_by("-created_at", "-id")
+    return list(rows.values_list("name", "time_zone"))
 
 
 def unused_code(*, member: Membership) -> str:
@@ -286,16 +222,6 @@ def unused_code(*, member: Membership) -> str:
     taken = Machine.objects.for_org(member.organization_id).filter(code__startswith="M-")
     numbers = [int(code[2:]) for code in taken.values_list("code", flat=True) if code[2:].isdecimal()]
     return f"M-{max(numbers, default=0) + 1}"
-
-
-def _pair(machine: Machine) -> tuple[Survey, Spec] | None:
-    status = machine.status
-    return (status.survey, status.spec) if status.survey and status.spec else None
-
-
-def _short(bars: list[Bar]) -> list[Bar]:
-    """Without the gap where it is no news."""
-    return [bar for bar in bars if bar.kind != "gap" or bar.verdict in ("out", "borderline")]
 
 
 def _point(survey: Survey, zone: ZoneInfo) -> PitchPoint:

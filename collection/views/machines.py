@@ -1,7 +1,6 @@
 """Pages about machines, their legs, their spec and where they stand."""
 
 from typing import Any
-from urllib.parse import urlencode
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -10,39 +9,43 @@ from django.shortcuts import redirect
 from collection import access
 from collection.actions import machines as actions
 from collection.forms import machines as forms
+from collection.models import Machine
 from collection.queries import machines as queries
-from collection.views.doors import acted, author, member_view, page, paginated, posted, search_words
+from collection.queries.machines_list import site_choices
+from collection.views.doors import acted, author, member_view, page, posted
+from collection.views.lists import machine_rows, uuid_of
 
 
 @member_view("GET")
 def machine_list(request: Any) -> HttpResponse:
     """All machines by title; the address may name a verdict, a site and words to search for."""
-    search = search_words(request)
-    verdict, site = forms.known_verdict(request.GET.get("verdict", "")), _uuid(request.GET.get("site", ""))
-    machines = queries.machines_of(member=request.member, search=search, verdict=verdict, site=site)
-    rows = paginated(request, machines)
-    rows.object_list = queries.rows_of(machines=rows.object_list)
-    keep = urlencode({name: value for name, value in (("verdict", verdict), ("site", site)) if value})
+    machines = machine_rows(request)
     context = {
-        "rows": rows,
-        "filled": bool(rows.paginator.count or search or keep),
-        "search": search,
-        "keep": keep,
-        "verdict": verdict,
-        "verdicts": forms.VERDICTS,
-        "site": site,
-        "sites": queries.site_choices(member=request.member),
+        "machines": machines,
+        "sites": site_choices(member=request.member),
+        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
     }
     return page(request, "machines/list.html", context, piece="machine-rows")
 
 
 @member_view("GET", "POST", write=True)
 def machine_new(request: Any) -> HttpResponse:
-    """Add a machine, on a bay if the address names one."""
-    bay = _bay_of_address(request)
-    initial = {"bay": bay.pk if bay else None, "code": queries.unused_code(member=request.member)}
-    form = forms.MachineNewForm(posted(request), initial=initial, bays=queries.free_bays(member=request.member))
-    machine = acted(form, lambda: actions.create_machine(by=author(request, form), **form.values))
+    """Add a machine: on a free bay (the address may name one), or at a site by name, which may be new."""
+    bay, bays = _bay_of_address(request), queries.free_bays(member=request.member)
+    sites = queries.newest_sites(member=request.member)
+    initial = {
+        "bay": bay.pk if bay else None,
+        "code": queries.unused_code(member=request.member),
+        **({"site_name": sites[0][0]} if len(sites) == 1 and not bays else {}),
+        **({"time_zone": sites[0][1]} if sites else {}),
+    }
+    form = forms.MachineNewForm(posted(request), initial=initial, bays=bays, sites=[name for name, _ in sites])
+
+    def add() -> Machine:
+        act = actions.create_machine_at_site if form.at_a_site else actions.create_machine
+        return act(by=author(request, form), **form.values)
+
+    machine = acted(form, add)
     if machine:
         return redirect("machine", pk=machine.pk)
     return page(request, "machines/form.html", {"form": form, "bay": bay})
@@ -134,14 +137,7 @@ def _bay_of_address(request: Any) -> Any:
     text = request.GET.get("bay", "")
     if not text:
         return None
-    key = _uuid(text)
+    key = uuid_of(text)
     if key is None:
         raise Http404
     return access.bay_for(request.member, key)
-
-
-def _uuid(text: str) -> UUID | None:
-    try:
-        return UUID(text)
-    except ValueError:
-        return None

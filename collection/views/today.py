@@ -7,9 +7,10 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from collection.queries import machines as machine_queries
 from collection.queries import today as queries
-from collection.views.doors import member_view, page, paginated, search_words
+from collection.queries.machines_list import by_need, site_choices
+from collection.views.doors import member_view, page
+from collection.views.lists import machine_rows
 
 
 @require_safe
@@ -23,15 +24,11 @@ def welcome(request: Any) -> HttpResponse:
 @member_view("GET")
 def today(request: Any) -> HttpResponse:
     """Machines by verdict: out of spec, borderline, never surveyed, in spec; for a newcomer the first steps."""
-    search = search_words(request)
-    rows = paginated(request, machine_queries.machines_by_need(member=request.member, search=search))
-    rows.object_list = machine_queries.rows_of(machines=rows.object_list)
-    counts = machine_queries.verdict_counts(member=request.member)
+    machines = machine_rows(request, order=by_need)
     context = {
-        "rows": rows,
-        "search": search,
-        "counts": counts,
-        "any_machines": any(counts.values()),
+        "machines": machines,
+        "sites": site_choices(member=request.member),
+        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
         "steps": _told(queries.first_steps(member=request.member)) if request.member.may_write else [],
     }
     return page(request, "today/list.html", context, piece="today-rows")
@@ -43,8 +40,9 @@ def _told(steps: list[queries.Step]) -> list[dict[str, str]]:
 
 
 def _url(step: queries.Step) -> str:
-    if step.noun == "machine":
-        return f"{reverse('machine_new')}?bay={step.under}" if step.under else reverse("machine_new")
-    if step.noun in ("site", "instrument"):
-        return reverse(f"{step.noun}_new")
-    return reverse(f"{step.noun}_new", args=[step.under]) if step.under else ""
+    if step.page == "machine_new":
+        return f"{reverse(step.page)}?bay={step.row}" if step.row else reverse(step.page)
+    if step.page == "instrument_new":
+        back = reverse("survey_new", args=[step.row]) if step.row else ""
+        return f"{reverse(step.page)}?next={back}" if back else reverse(step.page)
+    return reverse(step.page, args=[step.row]) if step.row else ""

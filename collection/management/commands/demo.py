@@ -16,7 +16,7 @@ from collection.demo.build import build
 from collection.demo.table import out_of_spec
 from collection.management.serving import add_port, serve
 from collection.models import Membership
-from collection.queries.machines import verdict_counts
+from collection.queries.machines_list import verdict_counts
 from collection.queries.people import anyone_keeps_a_book, user_by_email
 
 

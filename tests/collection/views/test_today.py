@@ -1,5 +1,6 @@
-"""The first page: what needs someone, worst first; for a newcomer, the way to the first survey."""
+"""The first page: what needs someone, worst first."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -31,13 +32,14 @@ def test_it_shows_the_worst_first_in_groups_with_counts(taproom: TernTaproom, as
     ):  # fmt: skip
         machine(taproom, title, verdict, chance)
     answer = as_member(taproom.people.bob).get(URL)
-    titles = [row.machine.title for row in answer.context["rows"]]
+    titles = [row.machine.title for row in answer.context["machines"]["rows"]]
     assert titles == ["Brass Snail", "Paper Lighthouse", "Marsh Weather", "Lantern Reef", "Tin Kettle"]
     page = answer.content.decode()
     places = [page.index(f"<h2>{words}</h2>") for words in ("Out of spec", "Borderline", "Never surveyed", "In spec")]
     assert places == sorted(places)
-    for words in ("<b>2</b> out of spec", "<b>1</b> borderline", "<b>1</b> never surveyed", "<b>1</b> in spec"):
-        assert words in page
+    tally = [(tile["count"], tile["url"]) for tile in answer.context["machines"]["tally"]]
+    assert tally == [(2, "?verdict=out"), (1, "?verdict=borderline"), (1, "?verdict=never"), (1, "?verdict=in")]
+    assert re.search(r'href="\?verdict=out"><b><svg.*?</svg>2</b> out of spec</a>', page)
 
 
 def test_a_row_says_place_bars_verdict_and_next_step(taproom: TernTaproom, as_member: SignIn) -> None:
@@ -51,22 +53,22 @@ def test_a_row_says_place_bars_verdict_and_next_step(taproom: TernTaproom, as_me
 def test_an_archived_machine_does_not_show(taproom: TernTaproom, as_member: SignIn) -> None:
     Machine.objects.filter(pk=taproom.machine.pk).update(archived_at=timezone.now())
     answer = as_member(taproom.people.bob).get(URL)
-    assert list(answer.context["rows"]) == []
-    assert answer.context["counts"] == {"out": 0, "borderline": 0, "never": 0, "in": 0}
+    assert list(answer.context["machines"]["rows"]) == []
+    assert answer.context["machines"]["counts"] == {"out": 0, "borderline": 0, "never": 0, "in": 0}
 
 
 def test_a_viewer_sees_her_site_and_no_first_steps(taproom: TernTaproom, as_member: SignIn) -> None:
     machine(taproom, "Tin Kettle", "out", 0.1)  # at another site
     answer = as_member(taproom.people.vera).get(URL)
-    assert [row.machine.title for row in answer.context["rows"]] == ["Lantern Reef"]
-    assert answer.context["counts"]["out"] == 0
+    assert [row.machine.title for row in answer.context["machines"]["rows"]] == ["Lantern Reef"]
+    assert answer.context["machines"]["counts"]["out"] == 0
     assert "First steps" not in answer.content.decode()
 
 
 def test_search_and_htmx(taproom: TernTaproom, as_member: SignIn) -> None:
     machine(taproom, "Tin Kettle", "out", 0.1)
     answer = as_member(taproom.people.bob).get(URL, {"q": "kettle"}, headers={"HX-Request": "true"})
-    assert [row.machine.title for row in answer.context["rows"]] == ["Tin Kettle"]
+    assert [row.machine.title for row in answer.context["machines"]["rows"]] == ["Tin Kettle"]
     assert answer.content.decode().lstrip().startswith('<div id="today-rows"')
     assert "HX-Request" in answer.headers["Vary"]
 
@@ -82,50 +84,6 @@ def test_it_asks_as_often_for_3_machines_as_for_30(taproom: TernTaproom, as_memb
             bob.get(URL)
         asked.append(len(queries))
     assert asked[0] == asked[1] <= 9
-
-
-def next_step(client: Client) -> str:
-    """The address of the one primary button of the first steps."""
-    answer = client.get(URL)
-    page = answer.content.decode()
-    steps = answer.context["steps"]
-    urls = [step["url"] for step in steps if step["state"] == "next"]
-    assert len(urls) == 1
-    assert page.count('class="button" href=') == 1
-    assert f'href="{urls[0]}"' in page
-    return str(urls[0])
-
-
-def test_an_empty_book_leads_step_by_step(people: Cast, as_member: SignIn) -> None:
-    charlie, client = people.charlie, as_member(people.charlie)
-    assert next_step(client) == reverse("site_new")
-    site = make.SiteFactory(member=charlie)
-    assert next_step(client) == reverse("floor_new", args=[site.pk])
-    floor = make.FloorFactory(member=charlie, site=site)
-    assert next_step(client) == reverse("bay_new", args=[floor.pk])
-    bay = make.BayFactory(member=charlie, floor=floor)
-    assert next_step(client) == f"{reverse('machine_new')}?bay={bay.pk}"
-    machine = make.MachineFactory(member=charlie, bay=bay)
-    assert next_step(client) == reverse("instrument_new")
-    make.InstrumentFactory(member=charlie)
-    assert next_step(client) == reverse("survey_new", args=[machine.pk])
-
-
-def test_after_the_first_survey_the_steps_are_gone(taproom: TernTaproom, as_member: SignIn) -> None:
-    bob = as_member(taproom.people.bob)
-    assert "First steps" in bob.get(URL).content.decode()
-    assert taproom.survey
-    assert "First steps" not in bob.get(URL).content.decode()
-
-
-def test_another_organizations_rows_are_no_steps_done(taproom: TernTaproom, as_member: SignIn) -> None:
-    assert taproom.survey
-    assert next_step(as_member(taproom.people.charlie)) == reverse("site_new")
-
-
-def test_an_archived_level_is_asked_for_again(taproom: TernTaproom, as_member: SignIn) -> None:
-    Instrument.objects.filter(pk=taproom.instrument.pk).update(archived_at=timezone.now())
-    assert next_step(as_member(taproom.people.bob)) == reverse("instrument_new")
 
 
 @pytest.mark.django_db
