@@ -22,7 +22,7 @@ def free_port() -> int:
 
 
 def settle_in(folder: str) -> None:
-    """Make Django use this folder from here on, with its database brought up to date. Call it before any of ours is imported."""
+    """Make Django use this folder, with its database brought up to date. Call it before any of ours is imported."""
     os.environ.update(LEVELBOOK_DATA=folder, DJANGO_SETTINGS_MODULE="collection.settings")
     os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # Playwright runs an event loop beside the ORM
     import django
