@@ -62,7 +62,7 @@ def check_zero(*, by: Author, instrument: Instrument, unit: str, first: Shown, t
         ZeroCheck(
             id=by.key, instrument=instrument, unit=unit, first_text=first.text, first_high=first.high_end,
             reversed_text=turned.text, reversed_high=turned.high_end, zero_deg=zero.zero_deg,
-            u_zero_deg=zero.u_zero_deg, engine_version=VERSION,
+            u_zero_deg=zero.u_zero_deg, engine_version=VERSION, checked_at=by.done_at,
         ),
     )  # fmt: skip
 

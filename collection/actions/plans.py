@@ -1,5 +1,6 @@
 """Writes about leg plans: make one, record what was turned, sign it off, set it aside."""
 
+import datetime
 from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID, uuid5
@@ -79,7 +80,7 @@ def record_turns(*, by: Author, plan: Plan, lift: int, turns_by_leg: dict[str, T
     for leg, done in turned.items():
         _adjust(by, plan, leg, lift, done, keys[leg])
     if lift == len(plan.answer["lifts"]):
-        change(by, plan, version=plan.version, state="turned", turned_at=by.at)
+        change(by, plan, version=plan.version, state="turned", turned_at=_turned_at(by, plan))
     refresh_status(machine=plan.machine)
     return plan
 
@@ -95,7 +96,7 @@ def sign_off(*, by: Author, plan: Plan, tasks: list[str], remark: str = "") -> P
     if left and not remark and plan.outcome != "in_spec":
         raise ActionRefused("Tick each item, or say in the remark why it is left.", field="remark")
     done = [task for task in TASKS if task in tasks]
-    signed = {"state": "signed_off", "signed_off_at": by.at, "signed_off_by_id": by.member.user_id}
+    signed = {"state": "signed_off", "signed_off_at": by.done_at, "signed_off_by_id": by.member.user_id}
     change(by, plan, version=plan.version, tasks_done=done, remark=remark, **signed)
     refresh_status(machine=plan.machine)
     return plan
@@ -157,10 +158,16 @@ def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID
         row.save(update_fields=["exposure_mm"])
         note(by, row, "turned", old={"exposure_mm": was_mm}, new={"exposure_mm": row.exposure_mm})
     adjustment = Adjustment(
-        id=key, **by.stamp(), plan=plan, place=row.place, lift=lift, turns=done.turns, text=done.text, lead_mm=lead_mm
-    )
+        id=key, **by.stamp(), plan=plan, place=row.place, lift=lift, turns=done.turns, text=done.text, lead_mm=lead_mm,
+        turned_at=_turned_at(by, plan),
+    )  # fmt: skip
     adjustment.save()
     note(by, adjustment, "added", old={}, new=values(adjustment))
+
+
+def _turned_at(by: Author, plan: Plan) -> datetime.datetime:
+    """Return when it was turned, but not before there was a plan for it: a device's clock may be set meanwhile."""
+    return max(by.done_at, plan.created_at)
 
 
 def _place(plan: Plan, leg: str) -> int:

@@ -15,7 +15,7 @@ R = TypeVar("R", bound=Row)
 E = TypeVar("E", bound=Editable)
 
 
-#: A sending may wait on a device for so long and still be taken as done when it was sent off. Common practice, no source.
+#: A sending may wait on a device for so long and still count as done when it was sent off. Common practice, no source.
 MOST_WAITED = datetime.timedelta(days=30)
 
 

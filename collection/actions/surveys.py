@@ -71,8 +71,8 @@ def record_survey(
         raise ActionRefused("Nobody said what this machine should read. Set its spec first.")
     looked = Seen(**seen)
     survey = Survey(
-        id=by.key, machine=machine, bay_id=_bay_on(machine, _when(looked.measured_at, by), by), instrument=instrument, spec=spec,
-        plan=plan, purpose=purpose or ("check" if plan else "routine"),
+        id=by.key, machine=machine, bay_id=_bay_on(machine, looked, by), instrument=instrument, spec=spec, plan=plan,
+        purpose=purpose or ("check" if plan else "routine"),
     )  # fmt: skip
     _store(by, survey, looked)
     _learn_offset(by, survey)
@@ -104,8 +104,9 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
     return made
 
 
-def _bay_on(machine: Machine, at: datetime.datetime, by: Author) -> Any:
+def _bay_on(machine: Machine, seen: Seen, by: Author) -> Any:
     """Where the machine stood then, as far as the record goes back."""
+    at = _when(seen.measured_at, by)
     if at == by.at:
         return machine.bay_id
     rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__lte=at)
@@ -223,7 +224,7 @@ def _learn_offset(by: Author, survey: Survey) -> None:
         return
     slope = slopes_by_bay(bays=[bay]).get(bay.pk)
     turned = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=machine)
-    if slope is None or turned.filter(created_at__gt=survey.measured_at).exists():
+    if slope is None or turned.filter(turned_at__gt=survey.measured_at).exists():
         return
     legs = list(Leg.objects.for_org(survey.organization_id).filter(machine=machine).order_by("place"))
     learned = offset_from(survey=survey, machine=machine, bay=bay, legs=legs, slope=slope)

@@ -160,7 +160,7 @@ def _zero(zero: ZeroCheck | None, measured_at: datetime.datetime) -> Inputs:
     """The instrument's zero on that day: as checked, the surer the newer."""
     if zero is None:
         return {"zero_deg": 0.0, "u_zero_deg": 0.0}
-    years = max((measured_at - zero.created_at).total_seconds(), 0.0) / 86_400 / _DAYS_PER_YEAR
+    years = max((measured_at - zero.checked_at).total_seconds(), 0.0) / 86_400 / _DAYS_PER_YEAR
     u_zero = float(np.hypot(zero.u_zero_deg, U_ZERO_DEG_PER_YEAR * years))
     return {"zero_deg": zero.zero_deg, "u_zero_deg": min(u_zero, _MOST_U_ZERO_DEG)}
 

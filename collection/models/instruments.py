@@ -87,6 +87,7 @@ class ZeroCheck(Recorded):
     zero_deg = models.FloatField()
     u_zero_deg = models.FloatField()
     engine_version = models.CharField(max_length=20)
+    checked_at = models.DateTimeField()  # created_at is when it reached us: a phone may have had no connection
 
     class Meta:
         constraints = [
@@ -96,7 +97,7 @@ class ZeroCheck(Recorded):
             in_range("zerocheck", "zero_deg", -5, 5),
             in_range("zerocheck", "u_zero_deg", 0, 5),
         ]
-        indexes = [models.Index(fields=["instrument", "created_at"], name="zerocheck_latest")]
+        indexes = [models.Index(fields=["instrument", "checked_at"], name="zerocheck_latest")]
 
     @property
     def high_end(self) -> str:

@@ -82,6 +82,7 @@ class Adjustment(Recorded):
     turns = models.FloatField()
     text = models.CharField(max_length=24)
     lead_mm = models.FloatField()
+    turned_at = models.DateTimeField()  # created_at is when it reached us: a phone may have had no connection
 
     class Meta:
         constraints = [

@@ -18,13 +18,13 @@ def instruments_of(*, member: Membership, search: str = "") -> QuerySet[Instrume
     newest = (
         ZeroCheck.objects.for_org(member.organization_id)
         .filter(instrument=OuterRef("pk"))
-        .order_by("-created_at", "-id")
+        .order_by("-checked_at", "-id")
     )
     return (
         rows.annotate(
             zero_deg=Subquery(newest.values("zero_deg")[:1]),
             u_zero_deg=Subquery(newest.values("u_zero_deg")[:1]),
-            zero_checked_at=Subquery(newest.values("created_at")[:1]),
+            zero_checked_at=Subquery(newest.values("checked_at")[:1]),
         )
         .order_by("name", "id")
         .fetch_mode(models.FETCH_RAISE)
@@ -37,7 +37,7 @@ def zero_checks_of(*, instrument: Instrument) -> QuerySet[ZeroCheck]:
         ZeroCheck.objects.for_org(instrument.organization_id)
         .filter(instrument=instrument)
         .select_related("created_by")
-        .order_by("-created_at", "-id")
+        .order_by("-checked_at", "-id")
         .fetch_mode(models.FETCH_RAISE)
     )
 

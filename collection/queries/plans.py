@@ -148,7 +148,7 @@ def moved_from(*, plan: Plan) -> bool:
 def turned_since(*, survey: Survey) -> bool:
     """Return whether a leg was turned by a plan after a survey, which then no longer tells how the machine stands."""
     rows = Adjustment.objects.for_org(survey.organization_id).filter(plan__machine=survey.machine_id)
-    return rows.filter(created_at__gt=survey.measured_at).exclude(turns=0).exists()
+    return rows.filter(turned_at__gt=survey.measured_at).exclude(turns=0).exists()
 
 
 def checks_of(*, member: Membership, plan: Plan) -> QuerySet[Survey]:

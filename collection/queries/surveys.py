@@ -152,8 +152,8 @@ def current_spec(*, machine: Machine) -> Spec | None:
 
 def zero_on(*, instrument: Instrument, at: datetime.datetime) -> ZeroCheck | None:
     """Return the newest zero check of an instrument that was made by then."""
-    rows = ZeroCheck.objects.for_org(instrument.organization_id).filter(instrument=instrument, created_at__lte=at)
-    return rows.order_by("-created_at", "-id").first()
+    rows = ZeroCheck.objects.for_org(instrument.organization_id).filter(instrument=instrument, checked_at__lte=at)
+    return rows.order_by("-checked_at", "-id").first()
 
 
 def surveys_of(*, member: Membership, machine: Machine) -> QuerySet[Survey]:

@@ -47,7 +47,7 @@ def test_its_numbers_can_be_made_again_from_the_stored_rows(taproom: TernTaproom
     models.ZeroCheck.objects.create(
         instrument=taproom.instrument, first_text="0.1", first_high="right", reversed_text="0", reversed_high="level",
         unit="deg", zero_deg=0.05, u_zero_deg=0.03, engine_version="1",
-        **author(taproom.people.bob, NOON - datetime.timedelta(days=90)).stamp(),
+        checked_at=NOON - datetime.timedelta(days=90), **author(taproom.people.bob).stamp(),
     )  # fmt: skip
     made = survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, readings=WIDE_KIT, **seen)
     models.Instrument.objects.filter(pk=taproom.instrument.pk).update(resolution_deg=0.01, alignment_deg=5)
@@ -200,7 +200,7 @@ def test_a_reader_cannot_record(taproom: TernTaproom) -> None:
 
 def test_an_older_zero_is_less_sure(taproom: TernTaproom) -> None:
     """Common practice: a zero wanders by 0.1 degree a year, so after a year u is hypot(0.03, 0.1)."""
-    stamp = author(taproom.people.bob, NOON - datetime.timedelta(days=365.25)).stamp()
+    stamp = author(taproom.people.bob).stamp() | {"checked_at": NOON - datetime.timedelta(days=365.25)}
     models.ZeroCheck.objects.create(
         instrument=taproom.instrument, first_text="0.1", first_high="right", reversed_text="0", reversed_high="level",
         unit="deg", zero_deg=0.05, u_zero_deg=0.03, engine_version="1", **stamp,
