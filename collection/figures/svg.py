@@ -14,10 +14,21 @@ def element(name: str, *children: str, **attributes: Attribute) -> SafeString:
     return format_html("<{0}{1}>{2}</{0}>", mark_safe(name), format_html_join("", ' {}="{}"', given), body)
 
 
-def picture(label: str, *children: str, class_: str, view_box: str = "", role: str = "img") -> SafeString:
-    """A whole figure. The label is its text alternative; without a view box it stretches with the page."""
+def picture(
+    label: str, *children: str, class_: str, view_box: str = "", size: tuple[int, int] | None = None, role: str = "img"
+) -> SafeString:
+    """A whole figure. The label is its text alternative; without a view box it stretches with the page.
+
+    With a size in px it is drawn that large, or larger where the page has room.
+    """
     title = element("title", label)
-    return element("svg", title, *children, class_=f"figure {class_}", viewBox=view_box, role=role, aria_label=label)
+    width, height = size or (None, None)
+    if size:
+        view_box = f"0 0 {width} {height}"
+    return element(
+        "svg", title, *children, class_=f"figure {class_}", viewBox=view_box, width=width, height=height, role=role,
+        aria_label=label,
+    )  # fmt: skip
 
 
 def _name(key: str) -> str:

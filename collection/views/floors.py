@@ -12,7 +12,7 @@ from collection import access
 from collection.actions import floors as actions
 from collection.actions.floors import TypedSlope
 from collection.forms import floors as forms
-from collection.models import Bay, Floor, Machine
+from collection.models import Bay, Floor, FloorSlope
 from collection.queries import floors as queries
 from collection.queries import instruments as instrument_queries
 from collection.views.doors import acted, author, member_view, page, posted
@@ -33,14 +33,15 @@ def floor_new(request: Any, pk: UUID) -> HttpResponse:
 def floor_detail(request: Any, pk: UUID) -> HttpResponse:
     """One floor to scale, with its bays, its machines and its fall."""
     floor = access.floor_for(request.member, pk)
-    bays = list(queries.bays_of(member=request.member, floor=floor))
+    bays = queries.bays_in_order(member=request.member, floor=floor)
+    own = queries.slopes_by_bay(bays=bays)
     slopes = list(queries.slopes_of(floor=floor)[:5])
     context = {
         "floor": floor,
-        "bays": bays,
+        "bays": [(bay, own.get(bay.pk)) for bay in bays],
         "slopes": slopes,
         "fall": (slopes[0].gx, slopes[0].gy) if slopes else None,
-        "shapes": [_shape(bay, bay.standing_here) for bay in bays],  # type: ignore[attr-defined]
+        "shapes": [_shape(bay, own.get(bay.pk)) for bay in bays],
         "caption": floor.name,
     }
     return page(request, "floors/detail.html", context)
@@ -76,10 +77,11 @@ def bay_new(request: Any, pk: UUID) -> HttpResponse:
 
 @member_view("GET")
 def bay_detail(request: Any, pk: UUID) -> HttpResponse:
-    """One bay: the floor's fall under it, and the machine that stands there."""
+    """One bay: who stands there, what the floor does to a machine there, and where it lies among the others."""
     bay = access.bay_for(request.member, pk)
-    slope = queries.slopes_by_bay(bays=[bay]).get(bay.pk)
-    machines = list(queries.machines_on(member=request.member, bay=bay))
+    bays = queries.bays_in_order(member=request.member, floor=bay.floor)
+    own = queries.slopes_by_bay(bays=[bay, *bays])
+    slope = own.get(bay.pk)
     context = {
         "bay": bay,
         "floor": bay.floor,
@@ -87,8 +89,8 @@ def bay_detail(request: Any, pk: UUID) -> HttpResponse:
         "under": queries.gradient_under(bay=bay, slope=slope),
         "fall": (slope.gx, slope.gy) if slope else None,
         "slopes": list(queries.slopes_of(floor=bay.floor, bay=bay)[:5]),
-        "machines": machines,
-        "shapes": [_shape(bay, machines)],
+        "machines": list(queries.machines_on(member=request.member, bay=bay)),
+        "shapes": [_shape(each, own.get(each.pk), here=bay) for each in bays],
         "caption": bay.floor.name,
     }
     return page(request, "floors/bay.html", context)
@@ -150,19 +152,22 @@ def _slope_page(request: Any, floor: Floor, bay: Bay | None) -> HttpResponse:
     return page(request, "floors/slope_form.html", context)
 
 
-def _shape(bay: Bay, machines: list[Machine]) -> dict[str, Any]:
-    """Return what the floor plan draws of a bay: its place, and the machine that stands there."""
+def _shape(bay: Any, slope: FloorSlope | None, here: Bay | None = None) -> dict[str, Any]:
+    """Return what the floor plan draws of a bay: its place, its own slope, and the machine that stands there."""
     shape = {
         "label": bay.name,
         "x_mm": bay.x_mm,
         "y_mm": bay.y_mm,
         "heading_deg": bay.heading_deg,
-        "url": reverse("bay", args=[bay.pk]),
+        "url": "" if bay == here else reverse("bay", args=[bay.pk]),
+        "slope": (slope.gx, slope.gy) if slope and slope.bay_id else None,
+        "here": bay == here,
     }
-    if not machines:
+    if not bay.standing_here:
         return shape
-    machine = machines[0]
-    return {**shape, "title": machine.title, "verdict": machine.status.verdict, "body_width_mm": machine.track_front_mm}
+    machine = bay.standing_here[0]
+    body = {"body_width_mm": machine.track_front_mm, "body_depth_mm": machine.base_mm}
+    return {**shape, **body, "title": machine.title, "verdict": machine.status.verdict}
 
 
 def _typed_slope(row: forms.SlopeReadingForm) -> TypedSlope:

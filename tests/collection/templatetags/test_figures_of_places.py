@@ -115,10 +115,46 @@ def test_a_machine_has_its_own_size_on_the_plan() -> None:
 
 @pytest.mark.parametrize(("label", "shown"), [("7", "7"), ("Bay 12", "12"), ("Doorway", "Door"), ("", "")])
 def test_a_label_too_long_for_the_machine_is_shortened_but_told_in_full(label: str, shown: str) -> None:
-    root = tree(figures.floor_plan(8000, 6000, [{**bay_at(1000, 1000), "label": label, "url": "/b/"}]))
+    bay = {**bay_at(1000, 1000), "label": label}
+    root = tree(figures.floor_plan(8000, 6000, [{**bay, "url": "/b/"}]))
     assert (of_class(root, "bay-label")[0].text or "") == shown
-    assert f"{label} empty" in root.attrib["aria-label"]
     assert of_class(root, "bay-link")[0].find("title").text == f"{label} empty"
+    assert f"{label} empty" in tree(figures.floor_plan(8000, 6000, [bay])).attrib["aria-label"]
+
+
+def test_a_link_says_who_stands_there_and_how_and_the_plan_does_not_say_it_again() -> None:
+    bay = {**bay_at(1000, 1000), "title": "Tin Kettle", "verdict": "out", "url": "/b/"}
+    root = tree(figures.floor_plan(8000, 6000, [bay]))
+    assert of_class(root, "bay-link")[0].find("title").text == "1 Tin Kettle, out of spec"
+    assert root.attrib["aria-label"].endswith("at the top: 1 bay")
+    assert "Tin Kettle" not in root.attrib["aria-label"]
+
+
+def test_machines_of_a_large_floor_can_still_be_told_apart() -> None:
+    """A machine is at least 12 px wide, whatever the floor; the picture then grows beyond the phone and is scrolled."""
+    root = tree(figures.floor_plan(24_000, 9000, [bay_at(900, 900)]))
+    assert float(of_class(root, "bay")[0].attrib["width"]) >= 12
+    assert float(root.attrib["width"]) > 390
+    assert (root.attrib["width"], root.attrib["height"]) == tuple(root.attrib["viewBox"].split()[2:])
+    small = tree(figures.floor_plan(6000, 5000, [bay_at(900, 900)]))
+    assert float(small.attrib["width"]) == 322  # a card on a phone of 390 px
+
+
+@pytest.mark.parametrize("slope", [(0.01, 0.0), (0.004, -0.006)])
+def test_small_arrows_all_over_the_floor_point_down_the_slope(slope: tuple[float, float]) -> None:
+    drawn = of_class(tree(figures.floor_plan(8000, 6000, [], slope)), "floor-fall")[0].attrib["d"]
+    arrows = [[float(number) for number in re.findall(r"-?[\d.]+", part)] for part in drawn.split("M")[1::2]]
+    assert len(arrows) >= 8
+    for x1, y1, x2, y2 in arrows:
+        away = math.hypot(x2 - x1, y2 - y1)
+        down = -slope[0] / math.hypot(*slope), slope[1] / math.hypot(*slope)  # screen y is turned over
+        assert ((x2 - x1) / away, (y2 - y1) / away) == pytest.approx(down, abs=0.02)
+
+
+def test_a_bay_that_the_page_is_about_stands_out() -> None:
+    root = tree(figures.floor_plan(8000, 6000, [bay_at(1000, 1000), {**bay_at(3000, 1000), "here": True}]))
+    assert [len(node.attrib["class"].split()) for node in of_class(root, "bay")] == [2, 3]
+    assert len(of_class(root, "bay-here")) == 1
 
 
 @pytest.mark.parametrize(
