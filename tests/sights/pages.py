@@ -1,0 +1,226 @@
+"""Every page in every state, and how a browser gets there. New rows of the access table come along by themselves."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+from allauth.account.forms import default_token_generator
+from allauth.account.models import EmailAddress, EmailConfirmationHMAC
+from allauth.account.utils import user_pk_to_url_str
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.test import Client
+from django.urls import reverse
+from playwright.sync_api import Page
+
+from collection import models
+from collection.actions.record import ActionRefused, StaleEdit
+from tests import factories as make
+from tests.collection.access.table import ROWS, Row
+from tests.worlds import TernTaproom
+
+HOST = "127.0.0.1"
+#: What a bare world has; rows about other things have no empty state.
+BARE = {"site", "floor", "bay", "machine", "instrument"}
+#: Its row's address leads to a link that no longer works, which holds no form.
+NO_FORM = "account_reset_password_from_key"
+#: Addresses that answer with data for a script.
+NO_PAGES = ("acting",)
+#: Pages that people print.
+ON_PAPER = ("plan", "site", "floor")
+#: A word that no field for numbers takes.
+NONSENSE = "12,5 x"
+
+_SEND_EMPTY = (Path(__file__).parent / "send_empty.js").read_text(encoding="utf-8")
+
+
+@dataclass(frozen=True)
+class Sight:
+    """One page in one state: who looks, where, and what the answer's status must be.
+
+    ``sends`` names the address to which the page's form is sent with nothing right in it; ``answer`` makes an answer
+    that no browser gets by itself; ``opened`` opens every part that is folded away.
+    """
+
+    page: str
+    state: str
+    who: models.User | None
+    path: str
+    status: int = 200
+    sends: str = ""
+    answer: Callable[[], Any] | None = None
+    opened: bool = False
+
+    @property
+    def name(self) -> str:
+        """What files and messages call it."""
+        return f"{self.page}-{self.state}"
+
+    def reach(self, page: Page, base: str) -> list[str]:
+        """Bring the browser there; return what is wrong with the answer."""
+        address = base + self.path
+        if self.answer:
+            made = self.answer()
+            headers = {name: value for name, value in made.headers.items() if name != "Set-Cookie"}
+            page.route(
+                address, lambda route: route.fulfill(status=made.status_code, headers=headers, body=made.content)
+            )
+        found = page.goto(address, wait_until="load")
+        if self.answer:
+            page.unroute(address)
+        if self.sends:
+            with page.expect_navigation(wait_until="load") as sending:
+                page.evaluate(_SEND_EMPTY, {"address": self.sends, "nonsense": NONSENSE})
+            found = sending.value
+        status = found.status if found else 0
+        return [] if status == self.status else [f"the answer is {status} instead of {self.status}"]
+
+
+def public(world: TernTaproom, state: str = "full") -> Iterator[Sight]:
+    """Yield what anyone may see."""
+    for row in ROWS:
+        if _answer(row, "GET", 0) == 200:
+            yield Sight(row.name, state, None, row.address(world))
+
+
+def shown(world: TernTaproom, state: str = "full", *, only: set[str] | None = None) -> Iterator[Sight]:
+    """Yield every page that Alice, the owner, can open; only those about some things of the world if told."""
+    for row in ROWS:
+        if _answer(row, "GET", -1) == 200 and (only is None or set(row.ids.values()) <= only):
+            yield Sight(row.name, state, world.people.alice.user, row.address(world))
+
+
+def read_only(world: TernTaproom) -> Iterator[Sight]:
+    """Yield every page that Vera, who may only read, can open."""
+    for row in ROWS:
+        if _answer(row, "GET", 3) == 200 and row.name not in ("organization_new",) and "account" not in row.name:
+            yield Sight(row.name, "reader", world.people.vera.user, row.address(world))
+
+
+def opened(sights: Iterator[Sight]) -> Iterator[Sight]:
+    """Yield the same pages with every part unfolded."""
+    return (replace(sight, state="open", opened=True) for sight in sights)
+
+
+def printed(sights: Iterator[Sight]) -> Iterator[Sight]:
+    """Yield, as they look on paper, the pages that are made to be printed."""
+    return (replace(sight, state="print") for sight in sights if sight.page in ON_PAPER or "print" in sight.page)
+
+
+def empty(world: TernTaproom, erin: models.User) -> Iterator[Sight]:
+    """Yield lists and forms of a fresh organization, and pages about things with nothing in them."""
+    for sight in shown(world, "empty", only=BARE):
+        about = any(row.name == sight.page and row.ids for row in ROWS)
+        if not sight.page.startswith("account_"):
+            yield sight if about else Sight(sight.page, "empty", erin, sight.path)
+
+
+def refused(world: TernTaproom) -> Iterator[Sight]:
+    """Yield every form, sent with nothing right in it."""
+    for row in ROWS:
+        for place, who in ((0, None), (-1, world.people.alice.user)):
+            if (
+                _answer(row, "POST", place) == 422
+                and row.name != NO_FORM
+                and (who or row.name != "account_reset_password")
+            ):
+                yield Sight(row.name, "error", who, _form_page(row, world), 422, sends=row.address(world))
+
+
+def special(world: TernTaproom) -> Iterator[Sight]:
+    """Yield pages of the account that need a link from a mail, or an odd account."""
+    someone = make.UserFactory(email=f"someone.{world.people.alice.user.email}"[:200])
+    address = EmailAddress.objects.create(user=someone, email=someone.email, verified=False)
+    link = {"uidb36": user_pk_to_url_str(someone), "key": default_token_generator.make_token(someone)}
+    confirm = reverse("account_confirm_email", kwargs={"key": EmailConfirmationHMAC(address).key})
+    reset = reverse(NO_FORM, kwargs=link)
+    sent = reverse(NO_FORM, kwargs={**link, "key": "set-password"})
+    yield Sight("account_confirm_email", "link", None, confirm)
+    yield Sight(NO_FORM, "link", None, reset)
+    yield Sight(NO_FORM, "error", None, reset, 422, sends=sent)
+    someone_else = make.UserFactory(email=f"else.{someone.email}"[:200])
+    someone_else.set_unusable_password()
+    someone_else.save()
+    yield Sight("account_set_password", "full", someone_else, reverse("account_set_password"))
+    yield Sight("organization_new", "alone", world.people.dana, reverse("organization_new"))
+    for template in ("account/signup_closed.html", "account/verified_email_required.html"):
+        name = template.split("/")[1].removesuffix(".html")
+        yield Sight(name, "full", None, f"/seen/{name}/", answer=lambda template=template: _rendered(template))
+
+
+def troubles(world: TernTaproom) -> Iterator[Sight]:
+    """Yield every error page, made by the app itself."""
+    alice, vera = world.people.alice.user, world.people.vera.user
+    sites, nowhere = reverse("sites"), "/nowhere/"
+    stale = "Someone changed this a moment ago. Look at what is there now, then make your change again."
+    for code, who, path, answer in (
+        (400, alice, sites, lambda: _client(alice).get(sites, headers={"host": "elsewhere.example"})),
+        (403, vera, reverse("site_new"), None),
+        (404, alice, nowhere, None),
+        (409, alice, sites, lambda: _broken(alice, StaleEdit(stale))),
+        (422, alice, sites, lambda: _broken(alice, ActionRefused("This page was opened for another organization."))),
+        (429, None, reverse("account_login"), _too_often),
+        (500, alice, sites, lambda: _broken(alice, RuntimeError("planted"))),
+    ):
+        yield Sight(str(code), "error", who, path, code, answer=answer)
+    yield Sight("403_csrf", "error", None, reverse("account_login"), 403, answer=_without_token)
+
+
+def plans(kinds: dict[str, models.Plan], who: models.User) -> Iterator[Sight]:
+    """Yield the page of a leg plan at each stage."""
+    for kind, plan in kinds.items():
+        yield Sight("plan", kind, who, reverse("plan", args=[plan.pk]))
+
+
+def cookie_of(who: models.User, base: str) -> dict[str, str]:
+    """Return the cookie that signs someone in, for a browser's context."""
+    return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}
+
+
+def _answer(row: Row, method: str, place: int) -> int:
+    cells = row.answers.get(method)
+    return cells[place] if cells and row.name not in NO_PAGES else 0
+
+
+def _form_page(row: Row, world: TernTaproom) -> str:
+    """The page that holds the form of this row: itself, or that of the thing it is about."""
+    if "GET" in row.answers:
+        return row.address(world)
+    return Row(row.name.split("_")[0], {}, row.ids, row.words).address(world)
+
+
+def _client(who: models.User | None) -> Client:
+    client = Client(raise_request_exception=False, SERVER_NAME=HOST)
+    if who:
+        client.force_login(who)
+    return client
+
+
+def _broken(who: models.User, error: Exception) -> Any:
+    """What the list of sites answers when its query raises."""
+    with mock.patch("collection.queries.sites.sites_of", side_effect=error):
+        return _client(who).get(reverse("sites"))
+
+
+def _too_often() -> Any:
+    """What the sign-in answers after many wrong passwords."""
+    client = _client(None)
+    for number in range(60):
+        typed = {"login": f"nobody{number % 3}@example.org", "password": "x"}
+        answer = client.post(reverse("account_login"), typed)
+        if answer.status_code == 429:
+            break
+    return answer
+
+
+def _without_token() -> Any:
+    return Client(enforce_csrf_checks=True, SERVER_NAME=HOST).post(reverse("account_login"), {})
+
+
+def _rendered(template: str) -> Any:
+    """A page that this set-up never shows, as the account library would fill it."""
+    answer = _client(None).get(reverse("welcome"))
+    answer.content = render_to_string(template, request=answer.wsgi_request).encode()
+    return answer

@@ -1,0 +1,174 @@
+"""The worlds in which pages are looked at: full, bare, with names as long as they may be, crowded, and the demo."""
+
+import datetime
+import uuid
+from typing import Any
+from unittest import mock
+
+from allauth.account.models import EmailAddress
+from django.utils import timezone
+
+from collection import models
+from collection.actions.instruments import Shown, check_zero
+from collection.actions.plans import make_plan, record_turns, set_aside, sign_off
+from collection.demo import build
+from collection.models.plans import TASKS
+from tests import factories as make
+from tests.crowd import crowd
+from tests.surveying import across, along, author, survey_of
+from tests.worlds import Cast, TernTaproom, tern_taproom
+
+#: Names as long as the database takes them, with and without places to break a line.
+UNBROKEN = "Lanternreeflighthousekeepersdaughterandthemarshweatherpapertinkettlefullmoonbell"
+SPACED = "The Paper Lighthouse of the Marsh Weather Company in Its Second and Final Edition"[:80]
+LONG_CODE = "SALTMARSH-ROUTE-0001"
+LONG_MAIL = "the.technician.who.works.the.late.shift.on.the.ferry@machines.saltmarsh-route.example.org"
+LONG_TEXT = "Ask for the key at the bar, then through the cellar, past the barrels. " * 5
+#: Visits of the demo that is only looked at: enough for charts with a history.
+DEMO_VISITS = 5
+
+
+def full() -> TernTaproom:
+    """The Tern Taproom with a slope on its floor and its bay, a checked level, a survey, a plan and two addresses."""
+    return furnish(tern_taproom())
+
+
+def furnish(world: TernTaproom) -> TernTaproom:
+    """Add to a taproom what each page has to show."""
+    alice, bob = world.people.alice, world.people.bob
+    slope: dict[str, Any] = {"member": alice, "floor": world.floor, "instrument": world.instrument}
+    make.FloorSlopeFactory(**slope)
+    make.FloorSlopeFactory(**slope, bay=world.bay, why="Read twice, on the bare tile beside the rug.")
+    world.machine.legs.filter(place__gte=2).update(exposure_mm=33)  # so that its plan needs both ends
+    first, turned = Shown(text="0.2", number=0.2, high_end="right"), Shown(text="0.0", number=0.0, high_end="level")
+    check_zero(by=author(bob), instrument=world.instrument, unit="deg", first=first, turned=turned)
+    EmailAddress.objects.create(user=alice.user, email=alice.user.email, primary=True, verified=True)
+    EmailAddress.objects.create(user=alice.user, email=f"second.{alice.user.email}", primary=False, verified=False)
+    for row in (world.site, world.floor, world.bay, world.machine, world.instrument):
+        row.refresh_from_db()
+    assert world.survey
+    assert world.plan
+    return world
+
+
+def fresh() -> models.User:
+    """Erin has founded her organization a minute ago: it holds nothing."""
+    erin = make.UserFactory(email="erin@example.org")
+    make.MembershipFactory(user=erin, organization__name="Heron Arcade")
+    return erin
+
+
+def bare() -> TernTaproom:
+    """Frank's organization has one of each thing with nothing in it: no slope, survey or zero check."""
+    frank = make.MembershipFactory(user__email="frank@example.org", organization__name="Hollow Barn")
+    site = make.SiteFactory(member=frank, name="Hollow Barn", address="")
+    drawn = make.SiteFactory(member=frank, name="Quayside Canteen")
+    floor = make.FloorFactory(member=frank, site=drawn, name="Dining room")
+    bay = make.BayFactory(member=frank, floor=make.FloorFactory(member=frank, site=drawn), name="Bay 1")
+    machine = make.MachineFactory(member=frank, bay=None, title="Tin Kettle", code="TK-1")
+    machine.legs.update(exposure_mm=None)
+    instrument = make.InstrumentFactory(member=frank, name="300 mm digital level")
+    return TernTaproom(Cast(frank, frank, frank, frank, frank.user), site, floor, bay, machine, instrument)
+
+
+def long_names() -> TernTaproom:
+    """A furnished taproom in which every name is as long as it may be."""
+    world = furnish(rename(tern_taproom(), "long"))
+    alice, bob = world.people.alice, world.people.bob
+    for table, names in (
+        (models.Organization.objects.filter(pk=alice.organization_id), {"name": UNBROKEN}),
+        (
+            models.Site.objects.filter(pk=world.site.pk),
+            {"name": SPACED, "address": LONG_TEXT[:200]},
+        ),
+        (models.Floor.objects.filter(pk=world.floor.pk), {"name": UNBROKEN}),
+        (models.Bay.objects.filter(pk=world.bay.pk), {"name": SPACED}),
+        (models.Machine.objects.filter(pk=world.machine.pk), {"title": UNBROKEN, "code": LONG_CODE}),
+        (models.Instrument.objects.filter(pk=world.instrument.pk), {"name": UNBROKEN}),
+        (models.User.objects.filter(pk=alice.user_id), {"email": LONG_MAIL}),
+        (models.User.objects.filter(pk=bob.user_id), {"email": f"{UNBROKEN[:60]}@{UNBROKEN[:55]}.example.org"}),
+    ):
+        table.update(**names)
+    EmailAddress.objects.filter(user=alice.user, primary=True).update(email=LONG_MAIL)
+    for number, title in enumerate((SPACED, UNBROKEN[::-1], "W" * 80)):
+        bay = make.BayFactory(member=alice, floor=world.floor, name=f"{number} {UNBROKEN}"[:80])
+        machine = make.MachineFactory(member=alice, bay=bay, title=title, code=f"{LONG_CODE[:-1]}{number + 2}")
+        survey_of(machine, by=bob, instrument=world.instrument, note=LONG_TEXT)
+    make.SiteFactory(member=alice, name=UNBROKEN, address=UNBROKEN)
+    make.InstrumentFactory(member=alice, name=SPACED)
+    other = make.OrganizationFactory(name=SPACED)
+    make.MembershipFactory(organization=other, user=alice.user, created_at=timezone.now())
+    for row in (world.site, world.floor, world.bay, world.machine, world.instrument):
+        row.refresh_from_db()
+    return world
+
+
+def crowded(machines: int = 400) -> TernTaproom:
+    """A taproom with hundreds of machines on one floor, sixty more sites and as many levels."""
+    world = rename(tern_taproom(), "crowd")
+    crowd(world, machines)
+    for number in range(60):
+        make.SiteFactory(member=world.people.alice, name=f"Ferry Hall {number + 1}")
+        make.InstrumentFactory(member=world.people.alice, name=f"Level {number + 1}")
+    return world
+
+
+def demo() -> TernTaproom:
+    """The demo's operation, a few visits old, as a world: its first machine out of spec stands for the machine."""
+    user = make.UserFactory(email="demo@levelbook.example")
+    with mock.patch.object(build, "VISITS", DEMO_VISITS):
+        owner = build.build(user=user, now=timezone.now(), say=lambda words: None)
+    people = _staff(owner)
+    out = models.MachineStatus.objects.filter(organization=owner.organization, verdict="out").order_by("machine__title")
+    plans = (make_plan(by=author(owner, timezone.now()), machine=status.machine, source="survey") for status in out)
+    plan = next(plan for plan in plans if plan.answer.get("lifts"))
+    bay = plan.machine.bay
+    instrument = models.Instrument.objects.get(organization=owner.organization)
+    world = TernTaproom(people, bay.floor.site, bay.floor, bay, plan.machine, instrument)
+    world.__dict__.update(survey=plan.survey, plan=plan)  # what the world would otherwise make when first asked
+    people.vera.sites.add(world.site)
+    return world
+
+
+def plans_of_every_kind(world: TernTaproom) -> dict[str, models.Plan]:
+    """Leg plans of machines of their own: turned, signed off, set aside, in spec, and one that nothing fits."""
+    bob = world.people.bob
+    kinds = {}
+    for kind in ("turned", "signed", "aside", "in-spec", "nothing-fits"):
+        machine = make.MachineFactory(
+            member=world.people.alice, bay__floor=world.floor, title=f"Paper Lighthouse {kind}"
+        )
+        machine.legs.update(exposure_mm=20)
+        pitch = {"in-spec": 6.5, "nothing-fits": 1.0}.get(kind, 6.1)
+        readings = [along(pitch, spot="middle"), across(0.0 if kind == "in-spec" else 0.3, "left", spot="lower_centre")]
+        survey = survey_of(machine, by=bob, instrument=world.instrument, readings=readings)
+        at = survey.measured_at + datetime.timedelta(minutes=5)
+        plan = make_plan(by=author(bob, at), machine=machine, source="survey")
+        if kind in ("turned", "signed"):
+            for number in range(1, len(plan.answer["lifts"]) + 1):
+                plan = record_turns(by=author(bob, at), plan=plan, lift=number)
+        if kind == "signed":
+            plan = sign_off(by=author(bob, at), plan=plan, tasks=list(TASKS)[1:], remark="The tilt bob on Thursday.")
+        if kind == "aside":
+            plan = set_aside(by=author(bob, at, why="The site closed early."), plan=plan)
+        kinds[kind] = plan
+    return kinds
+
+
+def rename(world: TernTaproom, word: str) -> TernTaproom:
+    """Give the cast of a world other addresses, so that the next world's cast finds theirs free."""
+    cast = world.people
+    for user in (cast.alice.user, cast.bob.user, cast.vera.user, cast.charlie.user, cast.dana):
+        user.email = f"{word}.{user.email}"
+        user.save(update_fields=["email"])
+    return world
+
+
+def _staff(owner: models.Membership) -> Cast:
+    bob, vera = (
+        make.MembershipFactory(
+            user__email=f"{role}-{uuid.uuid4().hex[:6]}@levelbook.example", organization=owner.organization, role=role
+        )
+        for role in ("technician", "viewer")
+    )
+    return Cast(owner, bob, vera, make.MembershipFactory(), make.UserFactory())
