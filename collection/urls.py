@@ -2,11 +2,12 @@
 
 from django.urls import include, path
 
-from collection.views import floors, instruments, machines, people, plans, quick, sites, surveys, today
+from collection.views import floors, guide, instruments, machines, people, plans, quick, sites, surveys, today
 
 urlpatterns = [
     path("", today.welcome, name="welcome"),
     path("quick/", quick.quick, name="quick"),
+    path("guide/", guide.guide, name="guide"),
     path("today/", today.today, name="today"),
     path("accounts/", include("allauth.account.urls")),
     path("acting/", people.acting, name="acting"),

@@ -1,5 +1,9 @@
-"""Remakes the README's pictures from the demo: `uv run python tests/pictures.py` (needs Debian's Chromium)."""
+"""Remakes the pictures of the README and of the guide from the demo: `uv run python tests/pictures.py`.
 
+It needs Debian's Chromium. The README shows whole windows; the guide shows cuts of pages, small and sharp.
+"""
+
+import base64
 import re
 import shutil
 import subprocess
@@ -9,18 +13,22 @@ import time
 import urllib.request
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
 
 PROJECT = Path(__file__).parents[1]
 FOLDER = PROJECT / "tests" / "data" / "pictures"
+GUIDE = PROJECT / "collection" / "static" / "collection" / "guide"
 PORT = 8799
 BASE = f"http://127.0.0.1:{PORT}"
+#: Size of a cut of the guide, as its page shows it; stored twice as fine.
+CUT_WIDTH, CUT_HEIGHT, FINE, QUALITY = 390, 340, 2, 75
 PHONE, LAPTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 
 
 def main() -> None:
     """Serve the demo from a folder of its own, take the pictures, stop the server."""
-    FOLDER.mkdir(parents=True, exist_ok=True)
+    for folder in (FOLDER, GUIDE):
+        folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as data:
         command = [sys.executable, "-u", "manage.py", "demo", "--port", str(PORT)]
         server = subprocess.Popen(
@@ -72,26 +80,39 @@ def take_all(browser: Browser, email: str, password: str) -> None:
 
 
 def phone(page: Page) -> None:
-    """Today, and a leg plan made from the survey of Lantern Reef."""
+    """Today, a floor, a survey and a leg plan of Lantern Reef."""
     shoot(page, "today-phone")
+    cut(page, "today", page.locator("main ul.rows > li").first)
+    page.goto(f"{BASE}/sites/?q=Tern")
+    page.get_by_role("link", name="Tern Taproom", exact=True).click()
+    page.get_by_role("link", name="Main room", exact=True).first.click()
+    cut(page, "floor", page.locator("main svg").first)
     open_machine(page)
     page.get_by_role("link", name="Leg plan", exact=True).click()
     page.get_by_role("button", name="Work out the turns").click()
     page.locator("#lift-1").scroll_into_view_if_needed()
     page.locator("#lift-1").evaluate("card => card.scrollIntoView()")
     shoot(page, "plan-phone")
+    cut(page, "turns", page.locator("#lift-1"))
+    page.goto(f"{page.url.split('#')[0]}work/")
+    turn = page.locator("main .work-turn:visible").first
+    for _ in range(4):
+        if turn.is_visible():
+            break
+        page.get_by_role("button", name="Next").first.click()
+    cut(page, "lift", page.locator("main .work-step:has(.work-turn):visible").first)
+    open_machine(page)
+    page.get_by_role("link", name="Survey now").click()
+    cut(page, "look", page.get_by_role("group", name=re.compile("Before you read")))
+    read_two(page)
+    cut(page, "read", page.locator(".survey-says .card"))
 
 
 def dark(page: Page) -> None:
     """A survey being typed, with its live answer."""
     open_machine(page)
     page.get_by_role("link", name="Survey now").click()
-    rows = page.locator("fieldset.reading")
-    rows.nth(0).locator("input[name$=value]").first.fill("6.2")
-    rows.nth(1).locator("input[name$=value]").first.fill("0.3")
-    rows.nth(1).get_by_label("left", exact=True).first.check()
-    page.get_by_label("All four bear").check()
-    page.locator("#survey-answer .bars").wait_for()
+    read_two(page)
     page.locator("#survey-answer").evaluate("answer => answer.parentElement.scrollIntoView()")
     shoot(page, "survey-phone-dark")
 
@@ -100,6 +121,16 @@ def laptop(page: Page) -> None:
     """A machine with its history, and a floor to scale."""
     open_machine(page)
     shoot(page, "machine-laptop")
+
+
+def read_two(page: Page) -> None:
+    """Type two readings into a survey, and wait for its answer."""
+    rows = page.locator("fieldset.reading")
+    rows.nth(0).locator("input[name$=value]").first.fill("6.2")
+    rows.nth(1).locator("input[name$=value]").first.fill("0.3")
+    rows.nth(1).get_by_label("left", exact=True).first.check()
+    page.get_by_label("All four bear").check()
+    page.locator("#survey-answer .bars").wait_for()
 
 
 def open_machine(page: Page) -> None:
@@ -112,6 +143,19 @@ def shoot(page: Page, name: str) -> None:
     """Store what the window shows."""
     page.wait_for_load_state("networkidle")
     page.screenshot(path=str(FOLDER / f"{name}.png"))
+
+
+def cut(page: Page, name: str, start: Locator) -> None:
+    """Store the piece of a page that begins where this element does."""
+    page.wait_for_load_state("networkidle")
+    page.locator(".bar-nav").evaluate("bar => { bar.style.display = 'none' }")  # it would lie over the cut
+    top = start.evaluate("it => it.getBoundingClientRect().top + scrollY")
+    clip = {"x": 0, "y": top - 14, "width": CUT_WIDTH, "height": CUT_HEIGHT, "scale": FINE}
+    picture = page.context.new_cdp_session(page).send(
+        "Page.captureScreenshot", {"format": "webp", "quality": QUALITY, "clip": clip, "captureBeyondViewport": True}
+    )
+    page.locator(".bar-nav").evaluate("bar => { bar.style.display = '' }")
+    (GUIDE / f"{name}.webp").write_bytes(base64.b64decode(picture["data"]))
 
 
 if __name__ == "__main__":

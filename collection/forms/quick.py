@@ -54,7 +54,7 @@ class QuickForm(BuildForm):
     body = WordField(label="Body", choices=BODIES, initial="standard", help_text=_feet_words())
     ends = WordField(label="Which ends can you reach and lift?", choices=ENDS, initial="both")
     front_in = forms.BooleanField(label="The front levelers are fully in already", required=False)
-    stance = WordField(label="Do all four feet bear?", choices=STANCES, initial="unknown")
+    stance = WordField(label="Do all four feet bear?", choices=STANCES, initial="all_bearing")
     gap_mm = NumberField(label="Gap under the light foot", unit="mm", low=0, high=MOST_GAP_MM, required=False)
     shows = WordField(label="Pitch and roll now are in", choices=SHOWS, initial="deg")
     pitch_tolerance_deg = _tolerance("Pitch ±", "degrees", 0.02, 3, presets.PITCH_TOLERANCE_DEG)

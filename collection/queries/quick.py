@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from collection import presets
 from collection.arrays.quick import Asked, Working, quick_found
@@ -27,6 +28,11 @@ class Part:
     across_deg: float
 
 
+#: The example of the public pages: half a degree too flat and left high, all else as is usual.
+EXAMPLE = {"pitch": "6.0", "roll": "0.3", "high": "left"}
+EXAMPLE_QUERY = urlencode(EXAMPLE)
+
+
 @dataclass(frozen=True)
 class QuickPage:
     """A leg plan that nobody stored, what it stands on, and the arithmetic."""
@@ -41,6 +47,11 @@ class QuickPage:
         """What the engine answers."""
         answer: dict[str, Any] = self.seen.plan.answer
         return answer
+
+    @property
+    def turns(self) -> list[float]:
+        """The turns of all four legs in leg order, out positive."""
+        return [leg["steps"] / leg["steps_per_turn"] for leg in self.answer["legs"]]
 
     @property
     def offset_deg(self) -> float:
@@ -82,6 +93,31 @@ def quick_page(**asked: Any) -> QuickPage:
     lifts = _lifts(found.plan.answer, question.steps_per_turn)
     seen = PlanPage(plan=found.plan, lifts=lifts, checks=[], course=found.plan.answer)
     return QuickPage(asked=question, seen=seen, assessment=found.assessment, working=found.working)
+
+
+def example() -> QuickPage:
+    """Return the answer to the example."""
+    body = presets.BODIES["standard"]
+    return quick_page(
+        pitch_deg=float(EXAMPLE["pitch"]),
+        roll_deg=-float(EXAMPLE["roll"]),
+        want_deg=presets.ERAS["modern"].pitch_deg,
+        era="modern",
+        body="standard",
+        track_front_mm=body.track_front_mm,
+        track_rear_mm=body.track_rear_mm,
+        base_mm=body.base_mm,
+        lead_mm=presets.THREADS["3/8-16 UNC"],
+        steps_per_turn=4,
+        ends="both",
+        front_in=False,
+        stance="all_bearing",
+        gap_mm=0.0,
+        pitch_tolerance_deg=presets.PITCH_TOLERANCE_DEG,
+        roll_tolerance_deg=presets.ROLL_TOLERANCE_DEG,
+        gap_tolerance_mm=presets.GAP_TOLERANCE_MM,
+        closer=False,
+    )
 
 
 def _lifts(answer: dict[str, Any], steps_per_turn: int) -> list[Lift]:

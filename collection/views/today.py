@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
+from collection.queries import quick as quick_queries
 from collection.queries import today as queries
 from collection.queries.machines_list import by_need, site_choices
 from collection.views.doors import member_view, page
@@ -18,7 +19,7 @@ def welcome(request: Any) -> HttpResponse:
     """What Levelbook is, for someone who is not signed in; members go on to Today."""
     if request.user.is_authenticated:
         return redirect("today")
-    return render(request, "today/welcome.html")
+    return render(request, "today/welcome.html", {"example": quick_queries.example(), "asked": quick_queries.EXAMPLE_QUERY})
 
 
 @member_view("GET")

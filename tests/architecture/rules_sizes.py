@@ -31,6 +31,7 @@ EXTRA_FILES = (
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "numbers", "the one strict parser of typed numbers"),
+    ("views", "guide", "the public guide: words and pictures, with one example"),
     ("views", "doors", "who may come in, and how a form becomes an action"),
     ("views", "lists", "what every list of machines shares: the filters, the counts, the rows of one page"),
 )

@@ -87,6 +87,7 @@ ROWS = [
     Row("welcome", {"GET": (200, 302, 302, 302, 302, 302)}),
     # The quick answer asks no table and is for everyone.
     Row("quick", {"GET": (200, 200, 200, 200, 200, 200)}),
+    Row("guide", {"GET": (200, 200, 200, 200, 200, 200)}),
     # Who acts, and a token, for the page's script: nobody learns more than their own name.
     Row("acting", {"GET": (200, 200, 200, 200, 200, 200)}),
     list_page("today"),
