@@ -16,6 +16,7 @@ OFF_THE_FLOOR = "Off the floor: survey it where it stands next"
 READ_AGAIN = "Legs turned: read again"
 SIGN_OFF = "Sign the leg plan off"
 WORK_THE_PLAN = "Work the leg plan"
+CORRECT_THE_LEGS = "An exposure is beyond its travel: correct it"
 NOTHING_FITS_NOW = "Nothing fits: its survey says what would help"
 NOTHING_FITS = "Nothing fits: see in the leg plan what would help"
 LONGEST_STEP = 200
@@ -74,7 +75,7 @@ def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:
     """The turns that a leg plan would ask for, in one line, so that a list tells what the work is."""
     legs = list(Leg.objects.for_org(machine.organization_id).filter(machine=machine).order_by("place"))
     answer = plans_of_many(rows=[PlanRows(machine=machine, legs=legs, spec=spec, survey=survey)])[0]
-    steps = {"nothing_fits": NOTHING_FITS_NOW, "in_spec": MAKE_A_PLAN}
+    steps = {"nothing_fits": NOTHING_FITS_NOW, "exposure_beyond_travel": CORRECT_THE_LEGS, "in_spec": MAKE_A_PLAN}
     return steps.get(answer["outcome"], turns_summary(answer)[:LONGEST_STEP])
 
 

@@ -4,49 +4,71 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Model, OuterRef, Subquery
+from django.db import models
+from django.db.models import Subquery
 
 from collection.access import visible
-from collection.models import Bay, Floor, Instrument, Machine, Membership, Organization, Site, Survey
+from collection.models import Bay, Instrument, Machine, MachineStatus, Membership, Organization, Plan
 
 #: In the order in which a newcomer takes them, each with what it is for.
 STEPS = (
-    ("site", "Add a site", "The address where machines stand."),
-    ("floor", "Draw its floor", "Its size, and its slope when you have a level at hand."),
-    ("bay", "Mark a bay", "One machine's standing place on the floor."),
-    ("machine", "Add a machine", "Body and era are enough: no tape measure."),
-    ("instrument", "Add your level", "A plain digital level with 0.1° will do."),
-    ("survey", "Survey the machine", "Two readings tell what to turn."),
+    ("machine", "Add your first machine", "Its title and the site where it stands. The rest has its usual value."),
+    ("instrument", "Add your level", "Any digital level that shows 0.1° will do."),
+    ("survey", "Survey the machine", "Two readings, one along and one across the playfield, tell how it stands."),
+    ("plan", "Turn the legs, sign off", "A leg plan says which leg, which way and how far. Then you read once more."),
 )
-_TABLES = {"site": Site, "floor": Floor, "bay": Bay, "machine": Machine, "instrument": Instrument}
 
 
 @dataclass(frozen=True)
 class Step:
-    """One of the first steps: done, next, or later. ``under`` is the row that the next step starts from."""
+    """One of the first steps: done, next, or later; and the page where it is done, by its name and its row."""
 
-    noun: str
     words: str
     what_for: str
     state: str
-    under: UUID | None
+    page: str
+    row: UUID | None
 
 
 def first_steps(*, member: Membership) -> list[Step]:
-    """Return the first steps of a new organization in order; an empty list once all are done."""
-    newest: dict[str, Any] = {noun: _newest(member, table) for noun, table in _TABLES.items()}
-    surveys = Survey.objects.for_org(member.organization_id).filter(organization=OuterRef("pk"))
-    newest["survey"] = Subquery(surveys.values("pk")[:1])
-    found: Any = Organization.objects.filter(pk=member.organization_id).values(**newest).get()
-    undone = [noun for noun, _, _ in STEPS if found[noun] is None]
-    if not undone:
+    """Return the first steps of a new organization in order; an empty list once they are behind it.
+
+    That is so when a leg plan was signed off, when the first survey asked for none, or when a second machine is
+    surveyed: from then on the list of machines says what is next.
+    """
+    found = _found(member)
+    in_spec, too_close = (found["verdict"] == word and not found["plan"] for word in ("in", "borderline"))
+    if found["instrument"] and (found["signed_off"] or found["second_survey"] or in_spec):
         return []
-    under = {"floor": found["site"], "bay": found["floor"], "machine": found["bay"], "survey": found["machine"]}
-    return [Step(noun, words, what_for, _state(noun, undone), under.get(noun)) for noun, words, what_for in STEPS]
+    pages = {
+        "machine": ("machine_new", found["bay"]),
+        "instrument": ("instrument_new", found["machine"]),
+        "survey": ("survey_new", found["machine"]),
+        "plan": ("plan", found["plan"]) if found["plan"] else ("survey", found["survey"]),
+    }
+    undone = [noun for noun in pages if noun == "plan" or found[noun] is None or (noun == "survey" and too_close)]
+    return [Step(words, what_for, _state(noun, undone), *pages[noun]) for noun, words, what_for in STEPS]
 
 
-def _newest(member: Membership, table: type[Model]) -> Subquery:
-    rows = visible(member, table).filter(organization=OuterRef("pk"), archived_at__isnull=True)
+def _found(member: Membership) -> dict[str, Any]:
+    """The newest row of each kind that the steps ask for, in one query."""
+    surveyed = MachineStatus.objects.for_org(member.organization_id).filter(survey__isnull=False)
+    surveyed = surveyed.order_by("-survey__measured_at", "machine")
+    plans = visible(member, Plan).order_by("-created_at", "-id")
+    asked: dict[str, Any] = {
+        **{noun: _newest(member, table) for noun, table in (("bay", Bay), ("machine", Machine))},
+        "instrument": _newest(member, Instrument),
+        "survey": Subquery(surveyed.values("survey")[:1], output_field=models.UUIDField()),
+        "verdict": Subquery(surveyed.values("verdict")[:1]),
+        "second_survey": Subquery(surveyed.values("survey")[1:2]),
+        "plan": Subquery(plans.filter(state__in=("open", "turned")).values("pk")[:1]),
+        "signed_off": Subquery(plans.filter(state="signed_off").values("pk")[:1]),
+    }
+    return dict(Organization.objects.filter(pk=member.organization_id).values(**asked).get())
+
+
+def _newest(member: Membership, table: type[models.Model]) -> Subquery:
+    rows = visible(member, table).filter(archived_at__isnull=True)
     return Subquery(rows.order_by("-created_at", "-id").values("pk")[:1])
 
 

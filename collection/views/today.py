@@ -19,7 +19,9 @@ def welcome(request: Any) -> HttpResponse:
     """What Levelbook is, for someone who is not signed in; members go on to Today."""
     if request.user.is_authenticated:
         return redirect("today")
-    return render(request, "today/welcome.html", {"example": quick_queries.example(), "asked": quick_queries.EXAMPLE_QUERY})
+    return render(
+        request, "today/welcome.html", {"example": quick_queries.example(), "asked": quick_queries.EXAMPLE_QUERY}
+    )
 
 
 @member_view("GET")

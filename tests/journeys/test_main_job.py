@@ -27,17 +27,17 @@ def start_a_book(page: Page) -> None:
 
 
 def add_a_site(page: Page) -> None:
-    first_step(page, "Add a site")
+    follow(page, "Sites", "Add your first site")
     page.get_by_label("Name").fill("Tern Taproom")
     page.get_by_role("button", name="Save site").click()
     expect(page.get_by_role("heading", name="Tern Taproom")).to_be_visible()
 
 
 def draw_the_floor(page: Page) -> None:
-    first_step(page, "Draw its floor")
+    follow(page, "Sites", "Tern Taproom", "Add the first floor")
     page.get_by_label("Name").fill("Main room")
     page.get_by_role("button", name="Save floor").click()
-    expect(page.get_by_text("slope not measured yet")).to_be_visible()
+    expect(page.get_by_text("slope not read yet")).to_be_visible()
 
 
 def read_the_slope(page: Page) -> None:
@@ -51,14 +51,14 @@ def read_the_slope(page: Page) -> None:
 
 
 def mark_a_bay(page: Page) -> None:
-    first_step(page, "Mark a bay")
+    follow(page, "Sites", "Tern Taproom", "Main room", "Add a bay")
     page.get_by_label("Name").fill("Bay 1")
     page.get_by_role("button", name="Save bay").click()
     expect(page.get_by_role("heading", name="Bay 1")).to_be_visible()
 
 
 def add_a_machine(page: Page) -> None:
-    first_step(page, "Add a machine")
+    first_step(page, "Add your first machine")
     page.get_by_label("Title").fill("Lantern Reef")
     page.get_by_label("Code").fill("LR-1")
     page.get_by_role("button", name="Add machine").click()
@@ -68,8 +68,8 @@ def add_a_machine(page: Page) -> None:
 def add_the_level(page: Page) -> None:
     first_step(page, "Add your level")
     page.get_by_label("Name").fill("230 mm digital level")
-    page.get_by_role("button", name="Add instrument").click()
-    expect(page.get_by_role("heading", name="230 mm digital level")).to_be_visible()
+    page.get_by_role("button", name="Save and go on").click()
+    expect(page.get_by_role("heading", name="Survey Lantern Reef")).to_be_visible()
 
 
 def survey_the_machine(page: Page) -> None:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from collection import models
 from collection.actions import status as words
 from collection.actions.status import refresh_status
-from collection.queries.surveys import MAKE_A_PLAN, NOTHING
+from collection.queries.surveys import NOTHING
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import across, along, author, survey_of
@@ -43,11 +43,17 @@ def test_out_of_spec_tells_the_turns_of_a_leg_plan(taproom: TernTaproom) -> None
     assert (status_of(taproom).verdict, status_of(taproom).next_step) == ("out", THE_TURNS)
 
 
-def test_out_of_spec_asks_for_a_leg_plan_where_nothing_fits(taproom: TernTaproom) -> None:
+def test_out_of_spec_where_nothing_fits_says_so(taproom: TernTaproom) -> None:
     models.Bay.objects.update(front_reachable=False, rear_reachable=False)
     taproom.machine.bay.refresh_from_db()
     surveyed(taproom, along(6.0), across(0.4))
-    assert status_of(taproom).next_step == MAKE_A_PLAN
+    assert status_of(taproom).next_step == words.NOTHING_FITS_NOW
+
+
+def test_out_of_spec_with_an_impossible_exposure_asks_to_correct_it(taproom: TernTaproom) -> None:
+    models.Leg.objects.filter(place=0).update(exposure_mm=60, travel_mm=41)
+    surveyed(taproom, along(6.0), across(0.4))
+    assert status_of(taproom).next_step == words.CORRECT_THE_LEGS
 
 
 def test_borderline_names_the_reading_that_helps_most(taproom: TernTaproom) -> None:

@@ -55,7 +55,6 @@ def test_its_sums_can_be_followed(taproom: TernTaproom, bob: Client) -> None:
     [
         ((along(6.5), across(0, "level")), "Done: go to Lantern Reef", "machine"),
         ((along(6.5), across(0.15)), "Survey again", "survey_new"),
-        ((along(6.0), across(0.4)), "Leg plan", "plan_new"),
     ],
 )
 def test_one_button_leads_on(

@@ -152,7 +152,7 @@ def test_without_a_level_it_asks_for_one(taproom: TernTaproom, bob: Client, url:
     taproom.instrument.archived_at = taproom.site.created_at
     taproom.instrument.save()
     page = bob.get(url).content.decode()
-    assert "Add your level first" in page
+    assert "First, your level" in page
     assert reverse("instrument_new") in page
 
 

@@ -10,10 +10,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from collection.models import Instrument, Machine, MachineStatus, Membership
+from collection.models import Machine, MachineStatus, Membership
 from tests import factories as make
 from tests.crowd import crowd
-from tests.worlds import Cast, TernTaproom
+from tests.worlds import TernTaproom
 
 SignIn = Callable[[Membership], Client]
 URL = reverse("today")
