@@ -14,12 +14,17 @@ from collection.figures.bars import K95
 from collection.figures.marks import kind_of, mark, placed
 from collection.figures.scales import digits_of, month_ticks, round_ticks
 from collection.figures.svg import EMPTY, element, picture
-from collection.templatetags.units import number
+from collection.templatetags.units import decimals, number
+from leveling.units import slope_in
 
 #: 95 % of a two-dimensional normal distribution lie within so many standard uncertainties: sqrt(-2 ln 0.05).
 K95_PLANE = 2.448
 _HEIGHT = 220
-_TOP, _BOTTOM = 14, 190
+_TOP, _BOTTOM = 16, 190
+_REACH = 4.0  # tolerances beyond the spec that a history shows, as the tolerance bar does
+_EVENT_ROOM = 26.0  # per cent of the width that the words of an event need
+_SUFFIX = {"deg": "°"}
+_UNIT_WORDS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 
 
 @dataclass(frozen=True)
@@ -44,42 +49,56 @@ class Spot:
 
 
 def draw_history(
-    points: Sequence[Point], *, want: float, tol: float, label: str, events: Sequence[tuple[date, str]] = ()
+    points: Sequence[Point],
+    *,
+    want: float,
+    tol: float,
+    label: str,
+    events: Sequence[tuple[date, str]] = (),
+    unit: str = "deg",
 ) -> SafeString:
-    """Values over time, oldest first, with the spec as a band and each event as a dashed line with its words."""
+    """Values over time, oldest first, with the spec as a band and each event as a dashed line with its words.
+
+    A rare value far off does not press all others together: it stands at the edge with an arrow and its number.
+    """
     if not points:
         return EMPTY
-    lows = [want - tol, *(point.value - K95 * point.u for point in points)]
-    highs = [want + tol, *(point.value + K95 * point.u for point in points)]
-    ticks = round_ticks(min(lows), max(highs), 6)
+    low, high = (slope_in_unit(want + side * tol, unit) for side in (-1, 1))
+    points = [_shown(point, unit) for point in points]
+    ticks = round_ticks(*_range(points, low, high), 6)
     x = _time_axis([point.when for point in points] + [when for when, _ in events])
     y = _linear(ticks[0], ticks[-1], _BOTTOM, _TOP)
+    middle = y(slope_in_unit(want, unit))
     parts = [
-        _band(y(want + tol), y(want - tol)),
-        *_grid(ticks, y),
-        element("line", x1="0%", x2="100%", y1=y(want), y2=y(want), class_="bar-want"),
+        _band(y(high), y(low)),
+        *_grid(ticks, y, _SUFFIX.get(unit, "")),
+        element("line", x1="0%", x2="100%", y1=middle, y2=middle, class_="bar-want"),
         *_dates(points, x),
-        *(_event(x(when), words) for when, words in events),
+        *_events(events, x),
         *_line(points, [when for when, _ in events], x, y),
-        *(_point(point, x(point.when), y) for point in points),
+        *(_point(point, x(point.when), y, unit) for point in points),
     ]
     return picture(label, *parts, class_="history")
 
 
-def draw_plane(spots: Sequence[Spot], *, want: float, pitch_tol: float, roll_tol: float, label: str) -> SafeString:
+def draw_plane(
+    spots: Sequence[Spot], *, want: float, pitch_tol: float, roll_tol: float, label: str, unit: str = "deg"
+) -> SafeString:
     """Pitch against roll, oldest first: the spec is a box, the newest survey carries its 95 % ellipse."""
     if not spots:
         return EMPTY
+    spots = [_shown_spot(spot, unit) for spot in spots]
+    low, high = (slope_in_unit(want + side * pitch_tol, unit) for side in (-1, 1))
+    aside = slope_in_unit(roll_tol, unit)
     newest = spots[-1]
-    side = max([2 * roll_tol, *(abs(spot.roll) for spot in spots), abs(newest.roll) + K95_PLANE * newest.u_roll])
-    pitches = [spot.pitch for spot in spots] + [want - 2 * pitch_tol, want + 2 * pitch_tol]
+    side = max([2 * aside, *(abs(spot.roll) for spot in spots), abs(newest.roll) + K95_PLANE * newest.u_roll])
+    pitches = [spot.pitch for spot in spots] + [low - (high - low) / 2, high + (high - low) / 2]
     pitches += [newest.pitch - K95_PLANE * newest.u_pitch, newest.pitch + K95_PLANE * newest.u_pitch]
     across, up = round_ticks(-side, side, 4), round_ticks(min(pitches), max(pitches), 5)
-    x, y = _linear(across[0], across[-1], 48, 308), _linear(up[0], up[-1], 236, 16)
+    x, y = _linear(across[0], across[-1], 48, 308), _linear(up[0], up[-1], 240, 28)
     box = element(
-        "rect", x=x(-roll_tol), y=y(want + pitch_tol), width=x(roll_tol) - x(-roll_tol),
-        height=y(want - pitch_tol) - y(want + pitch_tol), rx=3, class_="bar-band",
-    )  # fmt: skip
+        "rect", x=x(-aside), y=y(high), width=x(aside) - x(-aside), height=y(low) - y(high), rx=3, class_="bar-band"
+    )
     trail = " ".join(f"{x(spot.roll):.1f},{y(spot.pitch):.1f}" for spot in spots)
     ellipse = element(
         "ellipse", cx=x(newest.roll), cy=y(newest.pitch), class_=f"ellipse ellipse-{kind_of(newest.verdict)}",
@@ -87,13 +106,49 @@ def draw_plane(spots: Sequence[Spot], *, want: float, pitch_tol: float, roll_tol
     )  # fmt: skip
     parts = [
         box,
-        *_plane_grid(across, up, x, y),
-        element("polyline", points=trail, class_="trail"),
-        *(placed(x(spot.roll), y(spot.pitch), element("circle", r=3, class_="old")) for spot in spots[:-1]),
+        *_plane_grid(across, up, x, y, unit),
+        element("polyline", points=trail, class_="trail") if len(spots) > 1 else EMPTY,
         ellipse,
+        *(placed(x(spot.roll), y(spot.pitch), element("circle", r=3, class_="old")) for spot in spots[:-1]),
         placed(x(newest.roll), y(newest.pitch), mark(newest.verdict)),
     ]
     return picture(label, *parts, class_="plane", view_box="0 0 330 292")
+
+
+def slope_in_unit(value_deg: float, unit: str) -> float:
+    """A slope on the axis of someone who thinks in this unit."""
+    return float(slope_in(value_deg, unit))
+
+
+def _half_width(value_deg: float, u_deg: float, unit: str) -> float:
+    """A standard uncertainty on that axis: half of the way from one u below to one u above."""
+    return (slope_in_unit(value_deg + u_deg, unit) - slope_in_unit(value_deg - u_deg, unit)) / 2
+
+
+def _shown(point: Point, unit: str) -> Point:
+    u = _half_width(point.value, point.u, unit)
+    return Point(point.when, slope_in_unit(point.value, unit), u, point.verdict)
+
+
+def _shown_spot(spot: Spot, unit: str) -> Spot:
+    return Spot(
+        slope_in_unit(spot.roll, unit),
+        slope_in_unit(spot.pitch, unit),
+        _half_width(spot.roll, spot.u_roll, unit),
+        _half_width(spot.pitch, spot.u_pitch, unit),
+        spot.verdict,
+    )
+
+
+def _range(points: Sequence[Point], low: float, high: float) -> tuple[float, float]:
+    """What the axis shows: the spec and the points; a few that lie far off do not count."""
+    reach = _REACH * (high - low) / 2
+    near = [point for point in points if low - reach <= point.value <= high + reach]
+    counted = near if 2 * len(near) >= len(points) else points
+    beside = (high - low) / 4  # the edges of the band show
+    lows = [low - beside, *(point.value - K95 * point.u for point in counted)]
+    highs = [high + beside, *(point.value + K95 * point.u for point in counted)]
+    return min(lows), max(highs)
 
 
 def _linear(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
@@ -113,11 +168,12 @@ def _band(top: float, bottom: float) -> SafeString:
     return element("rect", x="0%", width="100%", y=top, height=bottom - top, class_="bar-band")
 
 
-def _grid(ticks: Sequence[float], y: Callable[[float], float]) -> list[SafeString]:
+def _grid(ticks: Sequence[float], y: Callable[[float], float], suffix: str) -> list[SafeString]:
     digits = digits_of(ticks[1] - ticks[0])
     lines = [element("line", x1="0%", x2="100%", y1=y(tick), y2=y(tick), class_="grid-line") for tick in ticks]
     words = [
-        element("text", f"{number(tick, digits)}°", x=-8, y=y(tick) + 4, class_="axis-words end") for tick in ticks
+        element("text", f"{number(tick, digits)}{suffix}", x=-8, y=y(tick) + 4, class_="axis-words end")
+        for tick in ticks
     ]
     return lines + words
 
@@ -137,7 +193,8 @@ def _dates(points: Sequence[Point], x: Callable[[date], float]) -> list[SafeStri
 
 
 def _anchor(x: float) -> str:
-    return "start" if x < 8 else ("end" if x > 92 else "middle")
+    """To the left there is room under the axis; to the right the page may end."""
+    return "end" if x > 90 else "middle"
 
 
 def _month_words(ticks: Sequence[date], place: int) -> str:
@@ -147,9 +204,23 @@ def _month_words(ticks: Sequence[date], place: int) -> str:
     return f"{day:%b} {day:%Y}" if new_year else f"{day:%b}"
 
 
+def _events(events: Sequence[tuple[date, str]], x: Callable[[date], float]) -> list[SafeString]:
+    """A dashed line for each event; its words only where those before it leave room."""
+    drawn, free_from = [], -1.0
+    for when, words in events:
+        at = x(when)
+        has_room = at - (_EVENT_ROOM if at > 70 else 0) >= free_from
+        drawn.append(_event(at, words if has_room else ""))
+        if has_room:
+            free_from = at if at > 70 else at + _EVENT_ROOM
+    return drawn
+
+
 def _event(x: float, words: str) -> SafeString:
     side = "end" if x > 70 else "start"
     line = element("line", x1=f"{x:.2f}%", x2=f"{x:.2f}%", y1=2, y2=_BOTTOM, class_="event-line")
+    if not words:
+        return line
     text = element("text", words, x=-6 if side == "end" else 6, class_=f"axis-words {side}")
     return element("g", line, placed(f"{x:.2f}%", 10, text))
 
@@ -157,34 +228,64 @@ def _event(x: float, words: str) -> SafeString:
 def _line(
     points: Sequence[Point], breaks: Sequence[date], x: Callable[[date], float], y: Callable[[float], float]
 ) -> list[SafeString]:
-    """Lines between neighbours, but not across an event, after which the values begin anew."""
+    """Lines between neighbours, but not across an event, after which the values begin anew, nor within one day."""
+    ends = [
+        (a, b) for a, b in pairwise(points) if a.when < b.when and not any(a.when < when <= b.when for when in breaks)
+    ]
     return [
         element(
-            "line", x1=f"{x(a.when):.2f}%", y1=y(a.value), x2=f"{x(b.when):.2f}%", y2=y(b.value), class_="value-line"
+            "line",
+            x1=f"{x(a.when):.2f}%",
+            y1=_on(y(a.value)),
+            x2=f"{x(b.when):.2f}%",
+            y2=_on(y(b.value)),
+            class_="value-line",
         )
-        for a, b in pairwise(points)
-        if not any(a.when < when <= b.when for when in breaks)
+        for a, b in ends
     ]
 
 
-def _point(point: Point, x: float, y: Callable[[float], float]) -> SafeString:
-    at = f"{x:.2f}%"
-    ends = y(point.value - K95 * point.u), y(point.value + K95 * point.u)
-    whisker = element("line", x1=at, x2=at, y1=ends[0], y2=ends[1], class_="whisker")
-    return element("g", whisker, placed(at, y(point.value), mark(point.verdict, size=5.5)))
+def _on(y: float) -> float:
+    """Kept on the chart."""
+    return min(max(y, _TOP), _BOTTOM)
+
+
+def _point(point: Point, x: float, y: Callable[[float], float], unit: str) -> SafeString:
+    at, height = f"{x:.2f}%", y(point.value)
+    whisker = element(
+        "line", x1=at, x2=at, y1=_on(y(point.value - K95 * point.u)), y2=_on(y(point.value + K95 * point.u)),
+        class_="whisker",
+    )  # fmt: skip
+    shape = mark(point.verdict, size=5.5)
+    if _TOP <= height <= _BOTTOM:
+        return element("g", whisker, placed(at, height, shape))
+    out = 1 if height > _BOTTOM else -1
+    head = element(
+        "path", d=f"M-5 {out * 9}L0 {out * 14}L5 {out * 9}", class_=f"beyond beyond-{kind_of(point.verdict)}"
+    )
+    side, off = ("end", -12) if x > 80 else ("start", 12)
+    text = number(point.value, decimals(point.u, 2)) + _SUFFIX.get(unit, "")
+    words = element("text", text, x=off, y=5, class_=f"beyond-words {side}")
+    return element("g", placed(at, _on(height) - out * 10, shape, head, words))
 
 
 def _plane_grid(
-    across: Sequence[float], up: Sequence[float], x: Callable[[float], float], y: Callable[[float], float]
+    across: Sequence[float],
+    up: Sequence[float],
+    x: Callable[[float], float],
+    y: Callable[[float], float],
+    unit: str,
 ) -> list[SafeString]:
     digits_x, digits_y = digits_of(across[1] - across[0]), digits_of(up[1] - up[0])
     parts = [element("line", x1=x(t), x2=x(t), y1=y(up[0]), y2=y(up[-1]), class_="grid-line") for t in across]
     parts += [element("line", x1=x(across[0]), x2=x(across[-1]), y1=y(t), y2=y(t), class_="grid-line") for t in up]
-    parts += [element("text", number(abs(t), digits_x), x=x(t), y=254, class_="axis-words middle") for t in across]
-    parts += [element("text", f"{number(t, digits_y)}°", x=42, y=y(t) + 4, class_="axis-words end") for t in up]
+    parts += [element("text", number(abs(t), digits_x), x=x(t), y=258, class_="axis-words middle") for t in across]
+    parts += [element("text", number(t, digits_y) + _SUFFIX.get(unit, ""), x=42, y=y(t) + 4, class_="axis-words end")
+              for t in up]  # fmt: skip
     parts += [
-        element("text", "left high", x=48, y=276, class_="axis-words start"),
-        element("text", "roll, degrees", x=178, y=276, class_="axis-words middle"),
-        element("text", "right high", x=308, y=276, class_="axis-words end"),
+        element("text", f"pitch, {_UNIT_WORDS[unit]}", x=2, y=12, class_="axis-words start"),
+        element("text", "left high", x=40, y=281, class_="axis-words start"),
+        element("text", f"roll, {_UNIT_WORDS[unit]}", x=178, y=281, class_="axis-words middle"),
+        element("text", "right high", x=316, y=281, class_="axis-words end"),
     ]
     return parts

@@ -14,8 +14,10 @@ from collection.arrays.machines import Marks, marks_of
 from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, Standing, Survey
 from collection.models.people import VIEWER
 from collection.queries.plans import plans_of, standing_surveys
+from collection.queries.surveys import SurveyPage, answer_of
 
 MOST_SURVEYS, MOST_PLANS, MOST_SPOTS, SHOWN_AT_ONCE = 60, 20, 6, 5
+WORST_LAST = ("not_measured", "in", "borderline", "out")
 
 
 @dataclass(frozen=True)
@@ -31,18 +33,19 @@ class Bar:
     foot: str = ""
 
 
-#: The pitch of one survey in the history: day, pitch [degree], its standard uncertainty, verdict.
+#: The pitch of one survey in the history: day, pitch [degree], its standard uncertainty, the mark on pitch.
 PitchPoint = tuple[datetime.date, float, float, str]
-#: Where one survey lies: roll, pitch, their standard uncertainties [degree], verdict.
+#: Where one survey lies: roll, pitch, their standard uncertainties [degree], the worse mark of the two.
 PlaneSpot = tuple[float, float, float, float, str]
 
 
 @dataclass(frozen=True)
 class MachinePage:
-    """What the page of one machine shows beside the machine itself."""
+    """What the page of one machine shows beside the machine itself; ``how`` is the working of its newest survey."""
 
     bars: list[Bar]
     survey: Survey | None
+    how: SurveyPage | None
     legs: list[Leg]
     specs: list[Spec]
     surveys: list[Survey]
@@ -68,14 +71,15 @@ class MachinePage:
         return plan if follows or plan.state == "turned" else None
 
     @property
+    def asks_for_a_plan(self) -> bool:
+        """Whether the newest survey can be turned by: it tells both slopes, and its readings agree."""
+        found = self.how.answer.assessment if self.how else None
+        return found is not None and not found.disagree
+
+    @property
     def newest_surveys(self) -> list[Survey]:
         """The surveys that show at once."""
         return self.surveys[:SHOWN_AT_ONCE]
-
-    @property
-    def older_surveys(self) -> list[Survey]:
-        """The surveys that show when asked for."""
-        return self.surveys[SHOWN_AT_ONCE:]
 
     @property
     def plane_label(self) -> str:
@@ -143,17 +147,20 @@ def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
     surveys = list(standing_surveys(member=member, machine=machine)[:MOST_SURVEYS])
     plans = list(plans_of(member=member, machine=machine)[:MOST_PLANS])
     survey = surveys[0] if surveys else None
+    marks = marks_of(pairs=[(each, specs[0]) for each in surveys])
+    marked = list(zip(surveys, marks, strict=True))
     zone = ZoneInfo(machine.bay.floor.site.time_zone if machine.bay else "UTC")
     return MachinePage(
-        bars=bars_of(survey, specs[0], marks_of(pairs=[(survey, specs[0])])[0]) if survey else [],
+        bars=bars_of(survey, specs[0], marks[0]) if survey else [],
         survey=survey,
+        how=_how(survey, specs) if survey else None,
         legs=legs,
         specs=specs,
         surveys=surveys,
         plans=plans,
         standings=_told_to(member, standings_of(machine=machine)),
-        points=[_point(each, zone) for each in reversed(surveys)],
-        spots=[_spot(each) for each in reversed(surveys[:MOST_SPOTS])],
+        points=[_point(each, mark, zone) for each, mark in reversed(marked)],
+        spots=[_spot(each, mark) for each, mark in reversed(marked[:MOST_SPOTS])],
         events=_events(plans, surveys, zone),
     )
 
@@ -224,13 +231,22 @@ def unused_code(*, member: Membership) -> str:
     return f"M-{max(numbers, default=0) + 1}"
 
 
-def _point(survey: Survey, zone: ZoneInfo) -> PitchPoint:
+def _how(survey: Survey, specs: list[Spec]) -> SurveyPage:
+    """The working of the newest survey, from rows that are here already."""
+    survey.spec = next(spec for spec in specs if spec.pk == survey.spec_id)
+    is_current = survey.spec_id == specs[0].pk
+    answer = answer_of(survey=survey)
+    return SurveyPage(survey=survey, answer=answer, corrected_by=None, is_newest=True, spec_is_current=is_current)
+
+
+def _point(survey: Survey, marks: Marks, zone: ZoneInfo) -> PitchPoint:
     day = survey.measured_at.astimezone(zone).date()
-    return day, survey.pitch_deg, survey.u_pitch_deg, survey.verdict
+    return day, survey.pitch_deg, survey.u_pitch_deg, marks.pitch
 
 
-def _spot(survey: Survey) -> PlaneSpot:
-    return survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, survey.verdict
+def _spot(survey: Survey, marks: Marks) -> PlaneSpot:
+    worse = max(marks.pitch, marks.roll, key=WORST_LAST.index)
+    return survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, worse
 
 
 def _events(plans: Sequence[Plan], surveys: Sequence[Survey], zone: ZoneInfo) -> list[tuple[datetime.date, str]]:

@@ -90,7 +90,7 @@ def site_choices(*, member: Membership) -> list[tuple[UUID, str]]:
     return choices if len(choices) <= MOST_CHOICES else []
 
 
-def site_name(*, member: Membership, site: UUID | None) -> str:
+def site_name(*, member: Membership, site: UUID) -> str:
     """Return the name of the site that was asked for; empty if there is none that this member may read."""
     return visible(member, Site).filter(pk=site).values_list("name", flat=True).first() or ""
 

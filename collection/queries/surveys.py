@@ -215,16 +215,20 @@ def live_answer(
 
 def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
     """Return a survey with the working behind its numbers, made again from what the record keeps."""
-    assessment = recomputed(survey, readings_in(survey=survey))
     newest = newest_survey(machine=survey.machine)
     spec = current_spec(machine=survey.machine)
     return SurveyPage(
         survey=survey,
-        answer=_answer(assessment, survey.spec),
+        answer=answer_of(survey=survey),
         corrected_by=correction_of(survey=survey),
         is_newest=newest is not None and newest.pk == survey.pk,
         spec_is_current=spec is not None and spec.pk == survey.spec_id,
     )
+
+
+def answer_of(*, survey: Survey) -> Answer:
+    """Return what a survey says, with its working, made again from what the record keeps."""
+    return _answer(recomputed(survey, readings_in(survey=survey)), survey.spec)
 
 
 def next_step_after(*, survey: Survey, verdict: str) -> str:

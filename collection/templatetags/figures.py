@@ -121,26 +121,32 @@ def floor_plan(
 
 @register.simple_tag
 def history_chart(
-    points: Iterable[Sequence[Any]], want: float, tol: float, label: str, events: Iterable[Sequence[Any]] = ()
+    points: Iterable[Sequence[Any]],
+    want: float,
+    tol: float,
+    label: str,
+    events: Iterable[Sequence[Any]] = (),
+    unit: str = "deg",
 ) -> SafeString:
-    """``{% history_chart points want tol "Pitch since January" events %}``; put a table beside it, in details.
+    """``{% history_chart points want tol "Pitch since January" events unit %}``; put a table beside it, in details.
 
     Points are (date or time, value_deg, u_deg, verdict), oldest first; events are (date or time, words).
     """
     rows = [Point(_date(when), *rest) for when, *rest in points]
-    return draw_history(rows, want=want, tol=tol, label=label, events=[(_date(when), words) for when, words in events])
+    told = [(_date(when), words) for when, words in events]
+    return draw_history(rows, want=want, tol=tol, label=label, events=told, unit=unit or "deg")
 
 
 @register.simple_tag
 def pitch_roll_plane(
-    spots: Iterable[Sequence[Any]], want: float, pitch_tol: float, roll_tol: float, label: str
+    spots: Iterable[Sequence[Any]], want: float, pitch_tol: float, roll_tol: float, label: str, unit: str = "deg"
 ) -> SafeString:
-    """``{% pitch_roll_plane spots want pitch_tol roll_tol "Pitch and roll" %}``.
+    """``{% pitch_roll_plane spots want pitch_tol roll_tol "Pitch and roll" unit %}``.
 
     Spots are (roll_deg, pitch_deg, u_roll_deg, u_pitch_deg, verdict), oldest first.
     """
     rows = [Spot(*spot) for spot in spots]
-    return draw_plane(rows, want=want, pitch_tol=pitch_tol, roll_tol=roll_tol, label=label)
+    return draw_plane(rows, want=want, pitch_tol=pitch_tol, roll_tol=roll_tol, label=label, unit=unit or "deg")
 
 
 def _date(when: date | datetime) -> date:
