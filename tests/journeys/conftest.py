@@ -13,6 +13,7 @@ PHONE = {"width": 390, "height": 844}
 
 #: axe's impacts that we never accept.
 SERIOUS = ("serious", "critical")
+ALL_IMPACTS = ("minor", "moderate", *SERIOUS)
 
 
 @pytest.fixture
@@ -61,6 +62,11 @@ def sign_in(page: Page, base: str, email: str) -> None:
 
 def serious_findings(page: Page) -> list[str]:
     """Return what axe finds serious on the page as it stands, WCAG A and AA up to 2.2."""
+    return findings(page, SERIOUS)
+
+
+def findings(page: Page, impacts: tuple[str, ...] = ALL_IMPACTS) -> list[str]:
+    """Return what axe finds on the page as it stands, WCAG A and AA up to 2.2 and best practice, by impact."""
     page.evaluate(AXE.read_text())
     report = page.evaluate(
         """() => axe.run({runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]})"""
@@ -68,6 +74,6 @@ def serious_findings(page: Page) -> list[str]:
     return [
         f"{finding['id']}: {node['html'][:160]}"
         for finding in report["violations"]
-        if finding["impact"] in SERIOUS
+        if finding["impact"] in impacts
         for node in finding["nodes"]
     ]
