@@ -7,7 +7,7 @@
   const work = document.querySelector("[data-work]");
   if (!work) return;
   const steps = [...work.querySelectorAll("[data-step]")];
-  const [back, next, where] = ["[data-back]", "[data-next]", "[data-where]"].map((name) => work.querySelector(name));
+  const [back, next, finish, where] = ["back", "next", "finish", "where"].map((name) => work.querySelector(`[data-${name}]`));
   const slot = `levelbook-work-${work.dataset.work}`;
   const memory = recall();
   let current = 0;
@@ -31,7 +31,23 @@
   // --- steps -------------------------------------------------------------------------------
 
   const tickOf = (step) => step.querySelector("[data-tick]");
-  const recordOf = (step) => step.dataset.record && document.getElementById(step.dataset.record);
+  /** The form that a step must send before the work goes on; none if it waits on this device to be sent (keep.js). */
+  function recordOf(step) {
+    const form = step.dataset.record && document.getElementById(step.dataset.record);
+    return form && !form.inert ? form : null;
+  }
+
+  function showButtons() {
+    const form = recordOf(steps[current]);
+    const isLast = current === steps.length - 1;
+    next.textContent = form ? "Record this lift" : "Done, next";
+    next.type = form ? "submit" : "button";
+    if (form) next.setAttribute("form", form.id);
+    else next.removeAttribute("form");
+    next.hidden = isLast;
+    finish.hidden = !isLast;
+    back.disabled = current === 0;
+  }
 
   function show(place, { focus = false } = {}) {
     current = Math.max(0, Math.min(place, steps.length - 1));
@@ -39,21 +55,14 @@
     const inside = steps.some((each) => each !== step && each.contains(document.activeElement));
     for (const each of steps) each.hidden = each !== step;
     const title = step.querySelector("[data-title]");
-    where.innerHTML = "";
-    where.append(`Step ${current + 1} of ${steps.length}`);
-    const told = where.appendChild(document.createElement("span"));
+    const told = document.createElement("span");
     told.className = "unseen";
     told.textContent = `: ${title.textContent}`;
-    const form = recordOf(step);
-    next.textContent = form ? "Record this lift" : "Done, next";
-    next.type = form ? "submit" : "button";
-    if (form) next.setAttribute("form", form.id);
-    else next.removeAttribute("form");
-    next.hidden = current === steps.length - 1;
-    back.disabled = current === 0;
+    where.replaceChildren([`Step ${current + 1} of ${steps.length}`, step.dataset.part].filter(Boolean).join(" · "), told);
+    showButtons();
     memory.at = step.id;
     remember();
-    if (focus || inside || next.hidden) title.focus({ preventScroll: true });
+    if (focus || inside) title.focus({ preventScroll: true });
     window.scrollTo(0, 0);
     document.dispatchEvent(new CustomEvent("work:step", { detail: { words: step.dataset.say } }));
   }
@@ -72,7 +81,11 @@
     show(current + 1);
   }
 
-  next.addEventListener("click", onward);
+  next.addEventListener("click", (event) => {
+    if (recordOf(steps[current])) return;
+    event.preventDefault(); // the button is about to become the one that sends: this press must not send yet
+    onward();
+  });
   back.addEventListener("click", () => show(current - 1));
   for (const step of steps) tickOf(step)?.addEventListener("change", (event) => tick(step, event.target.checked));
   for (const box of work.querySelectorAll("[data-memo]")) {
@@ -95,6 +108,7 @@
     if (!forward) show(current - 1);
     else if (recordOf(steps[current])) next.focus(); // pressed once more, it records
     else if (!next.hidden) onward();
+    else finish.focus();
   });
 
   // --- what was really turned -----------------------------------------------------------------
@@ -138,6 +152,7 @@
       form.querySelector("[data-as-shown]").disabled = legs.some((leg) => Number(leg.dataset.change ?? 0));
     };
     form.hidden = false;
+    new MutationObserver(showButtons).observe(form, { attributeFilter: ["inert"] });
     for (const leg of legs) {
       const name = leg.querySelector("[data-typed]").name;
       const id = `${form.id}-${name}`;
@@ -154,6 +169,13 @@
     }
     settle();
   }
+
+  // A lift that was kept while nobody answered is in the record now: the page of before would ask for it again.
+  document.addEventListener("kept:answer", ({ detail }) => {
+    const isOurs = detail.is === "saved" && detail.where?.includes(work.dataset.work);
+    const isHere = [...work.querySelectorAll("input[name=write_key]")].some((input) => input.value === detail.key);
+    if (isOurs && !isHere) location.reload();
+  });
 
   // --- the screen stays awake --------------------------------------------------------------------
 
