@@ -8,6 +8,8 @@ const outbox = (() => {
   const FIRST_PAUSE_MS = 5_000;
   const LONGEST_PAUSE_MS = 300_000;
   const NO_CONNECTION = "Kept on this device; it is sent when the connection is back.";
+  const SIGNED_OUT = "Your sign-in has run out. Kept on this device; it is sent when you sign in again.";
+  const COMES_AGAIN = [408, 412, 425, 429]; // too slow, another person signed in, too early, too often
   let token = ""; // of a page or an answer of this visit, never stored
   let isSignedOut = false;
   let isSending = false;
@@ -39,11 +41,13 @@ const outbox = (() => {
     const headers = { "X-Keep": item.member, "X-Keep-Waited": String(waited_s || 0) };
     try {
       const answer = await fetch(item.action, { ...patience(), method: "POST", body, headers, redirect: "manual" });
-      if (answer.status === 201 && answer.headers.has("X-Kept")) return { is: "saved", where: answer.headers.get("Location") };
+      if (answer.status === 201 && answer.headers.has("X-Kept")) {
+        return { is: "saved", where: answer.headers.get("Location") };
+      }
       if (answer.status === 401) return { is: "signed out" };
       if (answer.status === 403) return { is: "forbidden" };
-      if (answer.status < 400 || answer.status >= 500 || [408, 412, 425, 429].includes(answer.status)) return { is: "waiting" };
-      return { is: "refused", why: reason(await answer.text()) };
+      const isRefusal = answer.status >= 400 && answer.status < 500 && !COMES_AGAIN.includes(answer.status);
+      return isRefusal ? { is: "refused", why: reason(await answer.text()) } : { is: "waiting" };
     } catch {
       return { is: "waiting" };
     }
@@ -69,6 +73,11 @@ const outbox = (() => {
     return second.is === "forbidden" ? { is: "refused", why: "You may not change this." } : second;
   }
 
+  /** Tell this page's forms what became of an item; the form may stand in another tab than the one that sent it. */
+  const tell = (outcome) => document.dispatchEvent(new CustomEvent("kept:answer", { detail: outcome }));
+  const tabs = window.BroadcastChannel ? new BroadcastChannel("kept") : null;
+  tabs?.addEventListener("message", (event) => tell(event.data));
+
   async function deliverAll() {
     for (const { key } of kept.mine("waiting")) {
       const item = kept.get(key); // another tab may have sent it meanwhile
@@ -81,7 +90,8 @@ const outbox = (() => {
       } else if (outcome.is === "refused") {
         kept.put({ ...item, state: "refused", why: outcome.why });
       }
-      document.dispatchEvent(new CustomEvent("kept:answer", { detail: { key, ...outcome } }));
+      tell({ key, ...outcome });
+      tabs?.postMessage({ key, ...outcome });
       if (outcome.is === "waiting" || isSignedOut) return false;
     }
     return true;
@@ -136,7 +146,7 @@ const outbox = (() => {
     const titles = items.map((item) => item.title).join("; ");
     const count = items.length > 1 ? ` (${items.length})` : "";
     if (isSignedOut) {
-      return line(`Not sent yet${count}:`, `${titles}. Your sign-in has run out. Kept on this device; it is sent when you sign in again.`, signInLink());
+      return line(`Not sent yet${count}:`, `${titles}. ${SIGNED_OUT}`, signInLink());
     }
     const send = kept.button("Send now", "quiet", () => flush({ now: true }));
     send.classList.toggle("is-busy", isSending);
@@ -146,31 +156,39 @@ const outbox = (() => {
   function refusedLine(item) {
     const look = link("See what is wrong", item.page);
     look.addEventListener("click", () => kept.own(item.address, item.key));
-    return line("Not accepted:", `${item.title}, from ${kept.clock(item.typed_at)}. ${item.why}`, look, kept.throwAway(item));
+    const words = `${item.title}, from ${kept.clock(item.typed_at)}. ${item.why}`;
+    return line("Not accepted:", words, look, kept.throwAway(item));
   }
 
   function draftLine(item) {
     const on = link("Go on", item.page);
     on.addEventListener("click", () => kept.own(item.address, item.key));
-    return line("Begun, not sent:", `${item.title}, from ${kept.clock(item.changed_at)}.`, on, kept.throwAway(item));
+    const words = `${item.title}, from ${kept.clock(item.changed_at)}.`;
+    return line("Begun, not sent:", words, on, kept.throwAway(item));
   }
 
   function sentLine({ title, where }) {
     return line("Sent:", `${title}.`, link("Open it", where));
   }
 
+  function othersLine(count) {
+    const whose = `the person who typed ${count > 1 ? "them" : "it"}`;
+    return line("Not sent yet:", `${count} kept on this device. Sent when ${whose} signs in again.`);
+  }
+
   function lines() {
-    const elsewhere = kept.mine("draft").filter((item) => !kept.open.has(item.key) && !kept.forms.has(item.address));
-    const waiting = kept.mine("waiting").filter((item) => !isSending || !kept.open.has(item.key));
+    const isElsewhere = (item) => !kept.open.has(item.key);
+    const waiting = kept.mine("waiting").filter((item) => !isSending || isElsewhere(item));
+    const refused = kept.mine("refused").filter(isElsewhere);
+    const drafts = kept.mine("draft").filter((item) => isElsewhere(item) && !kept.forms.has(item.address));
     const others = kept.member ? 0 : kept.countOfOthers();
-    return [
-      ...(waiting.length ? [waitingLine(waiting)] : []),
-      ...(isSignedOut && !waiting.length ? [line("Your sign-in has run out.", "What you typed is kept on this device.", signInLink())] : []),
-      ...kept.mine("refused").filter((item) => !kept.open.has(item.key)).map(refusedLine),
-      ...elsewhere.slice(-3).map(draftLine),
-      ...sent.map(sentLine),
-      ...(others ? [line("Not sent yet:", `${others} kept on this device, sent when the person who typed ${others > 1 ? "them" : "it"} signs in again.`)] : []),
-    ];
+    const found = [...refused.map(refusedLine), ...drafts.slice(-3).map(draftLine), ...sent.map(sentLine)];
+    if (others) found.unshift(othersLine(others));
+    if (waiting.length) found.unshift(waitingLine(waiting));
+    else if (isSignedOut) {
+      found.unshift(line("Your sign-in has run out.", "What you typed is kept on this device.", signInLink()));
+    }
+    return found;
   }
 
   function show() {
@@ -184,14 +202,15 @@ const outbox = (() => {
     if (hadFocus) bar.querySelector("button, a")?.focus();
     bar.hidden = !found.length;
     document.documentElement.classList.toggle("has-kept-bar", found.length > 0);
+    for (const part of document.querySelectorAll("[data-if-unsent]")) part.hidden = !kept.mine().length;
   }
 
   document.addEventListener("kept:changed", show);
   document.addEventListener("visibilitychange", again);
   window.addEventListener("online", again);
   window.addEventListener("pageshow", (event) => event.persisted && again());
-  document.addEventListener("htmx:responseError", (event) => {
-    if (event.detail.xhr.status !== 401) return;
+  document.addEventListener("htmx:before:response", (event) => {
+    if (event.detail.ctx.response.status !== 401) return;
     isSignedOut = true;
     show();
   });
@@ -201,5 +220,5 @@ const outbox = (() => {
     again();
   });
 
-  return { flush, show, signInLink, NO_CONNECTION, token: () => token };
+  return { flush, show, signInLink, NO_CONNECTION, SIGNED_OUT, token: () => token };
 })();

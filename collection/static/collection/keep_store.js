@@ -105,6 +105,50 @@ const kept = (() => {
     return held.some((lock) => lock.name === `kept ${key}`);
   }
 
+  // --- what a form holds ---
+
+  const TOKEN = "csrfmiddlewaretoken";
+  const NOT_KEPT = ["submit", "button", "file", "password"];
+
+  const fieldsOf = (form) =>
+    [...new FormData(form)].filter(([name, value]) => name !== TOKEN && typeof value === "string");
+
+  const isTick = (input) => input.type === "radio" || input.type === "checkbox";
+
+  /** Put kept values into a form that has all their fields, and open what hides one of them. */
+  function fill(form, fields) {
+    for (const input of form.elements) {
+      if (!input.name || input.name === TOKEN || NOT_KEPT.includes(input.type)) continue;
+      const values = fields.filter(([name]) => name === input.name).map(([, value]) => value);
+      const was = isTick(input) ? input.checked : input.value;
+      if (isTick(input)) input.checked = values.includes(input.value);
+      else if (values.length) input.value = values[0];
+      const isChanged = was !== (isTick(input) ? input.checked : input.value);
+      if (isChanged && input.type !== "hidden") input.closest("details")?.setAttribute("open", "");
+    }
+  }
+
+  /** Let the server show a form as it was typed, with its added rows; false if it cannot now. */
+  async function draw(form, item) {
+    if (!form.dataset.keepDraw) return false;
+    const more = [[form.dataset.keepDraw, "1"], [TOKEN, form.elements[TOKEN].value]];
+    const body = new URLSearchParams([...item.fields, ...more]);
+    const signal = AbortSignal.timeout(15_000);
+    try {
+      const answer = await fetch(item.action, { method: "POST", body, redirect: "error", signal });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const drawn = answer.ok && page.getElementById(form.id);
+      if (!drawn) return false;
+      form.replaceChildren(...drawn.childNodes);
+    } catch {
+      return false;
+    }
+    window.htmx?.process(form);
+    return true;
+  }
+
+  // --- words and small parts for both other files ---
+
   function tell() {
     document.dispatchEvent(new CustomEvent("kept:changed"));
   }
@@ -149,5 +193,8 @@ const kept = (() => {
     });
   }
 
-  return { member, open, forms, isAble, get, put, drop, mine, countOfOthers, own, claim, isClaimed, clock, element, button, throwAway };
+  return {
+    member, open, forms, isAble, get, put, drop, mine, countOfOthers, own, claim, isClaimed,
+    fieldsOf, fill, draw, clock, element, button, throwAway,
+  };
 })();

@@ -19,6 +19,12 @@
     button?.setAttribute("aria-busy", "true");
   });
 
+  // An error page is no piece of this one: what stands here stays. A form that was refused (409, 422) is one.
+  document.addEventListener("htmx:before:response", (event) => {
+    const { status } = event.detail.ctx.response;
+    if (status >= 400 && ![409, 422].includes(status)) event.preventDefault();
+  });
+
   // The browser may bring the page back as it was left.
   window.addEventListener("pageshow", () => {
     sent.clear();
