@@ -74,13 +74,13 @@ def draw_floor(
         _small_arrows(slope, left, _TOP, across, up),
         element("text", "back wall", x=whole / 2, y=_TOP - 8, class_="figure-note middle"),
         _ruler(scale, max(_MARGIN, min(left, whole - _WIDTH)), bottom + 26),
-        _floor_fall(slope, whole - _MARGIN, bottom + 24, unit),
+        _floor_fall(slope, _WIDTH - _MARGIN, bottom + 24, unit),
         *(_bay(bay, left + bay.x_mm * scale, bottom - bay.y_mm * scale, scale) for bay in bays),
     ]
     linked = any(bay.url for bay in bays)
     label = f"{caption} from above, back wall at the top: {_told(bays, slope, unit, linked)}"
     size = (round(whole), round(bottom + _BOTTOM))
-    return picture(label, *parts, class_="plan", size=size, role="group" if linked else "img")
+    return picture(label, *parts, class_="plan", size=size, role="figure" if linked else "img")
 
 
 def _scale(width_mm: float, depth_mm: float, least: float) -> float:

@@ -42,7 +42,7 @@ def test_a_title_typed_by_someone_cannot_break_the_plan() -> None:
     bay = {"label": "1", "x_mm": 1000, "y_mm": 1000, "heading_deg": 0, "title": "<img src=x>", "url": '/a"b'}
     drawn = figures.floor_plan(8000, 6000, [bay])
     assert "<img" not in drawn
-    assert tree(drawn).attrib["role"] == "group"
+    assert tree(drawn).attrib["role"] == "figure"
 
 
 def every_figure() -> dict[str, str]:

@@ -1,6 +1,7 @@
 """Charts of one machine: time runs to the right, steeper is higher, the spec is where the numbers say."""
 
 import math
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -71,6 +72,62 @@ def test_the_box_of_the_plane_is_the_spec() -> None:
     assert float(newest["x"]) == pytest.approx(float(box["x"]) + float(box["width"]), abs=0.02)
     assert float(newest["y"]) == pytest.approx(float(box["y"]), abs=0.02)  # higher pitch is higher on the page
     assert float(oldest["x"]) == pytest.approx(float(box["x"]), abs=0.02)
+
+
+def test_a_value_far_off_stands_at_the_edge_with_its_number() -> None:
+    """One reading five degrees off must not press all others into a line: it gets an arrow, as on the bar."""
+    near = [(date(2026, month, 1), 6.5, 0.05, "in") for month in range(2, 12)]
+    root = history([(date(2026, 1, 1), 1.5, 0.05, "out"), *near])
+    arrow = of_class(root, "beyond-out")[0]
+    tip = [float(number) for number in re.findall(r"-?[\d.]+", arrow.attrib["d"])]
+    assert tip[3] > tip[1]  # the arrow's tip lies below its ends: the value is lower
+    assert [node.text for node in of_class(root, "beyond-words")] == ["1.50°"]
+    band = of_class(root, "bar-band")[0].attrib
+    assert float(band["height"]) > 0.4 * (charts._BOTTOM - charts._TOP)
+    assert of_class(history(THREE), "beyond") == []
+
+
+def test_if_most_values_are_far_off_the_axis_follows_them() -> None:
+    root = history([(date(2026, month, 1), 4.0, 0.05, "out") for month in (1, 2, 3)])
+    assert of_class(root, "beyond") == []
+    for node in of_class(root, "placed"):
+        assert charts._TOP <= float(node.attrib["y"]) <= charts._BOTTOM
+
+
+def test_words_of_events_do_not_run_into_each_other() -> None:
+    days = [date(2026, 6, 1), date(2026, 6, 20), date(2026, 12, 28)]
+    root = history(THREE, [(day, "legs turned") for day in days])
+    assert len(of_class(root, "event-line")) == 3
+    assert [node.text for node in root.iter("text")].count("legs turned") == 2
+
+
+def test_the_axes_follow_the_unit_of_the_organization() -> None:
+    """6.5 degrees are 113.9 mm/m, and 6.3 and 6.7 are 110.4 and 117.5, by their tangents."""
+    root = tree(figures.history_chart(THREE[:2], 6.5, 0.2, "Pitch", [], "mm_per_m"))
+    ticks = [float(node.text or "") for node in of_class(root, "axis-words") if node.attrib["x"] == "-8"]
+    assert 100 < min(ticks) < 110.4
+    assert 117.5 < max(ticks) < 130
+    assert not any("°" in (node.text or "") for node in root.iter("text"))
+    per_mm = (
+        float(of_class(root, "grid-line")[0].attrib["y1"]) - float(of_class(root, "grid-line")[-1].attrib["y1"])
+    ) / (max(ticks) - min(ticks))
+    assert float(of_class(root, "bar-band")[0].attrib["height"]) / per_mm == pytest.approx(117.474 - 110.401, abs=0.02)
+    plane = tree(figures.pitch_roll_plane([(0.1, 6.5, 0.05, 0.05, "in")], 6.5, 0.2, 0.15, "Pitch and roll", "mm_per_m"))
+    words = [node.text for node in plane.iter("text")]
+    assert "pitch, mm/m" in words
+    assert "roll, mm/m" in words
+
+
+def test_whiskers_are_as_long_in_any_unit() -> None:
+    """Against the band, which is the same spec: the tangent bends by less than 1 in 1000 over these angles."""
+    shares = []
+    for unit in ("deg", "mm_per_m"):
+        root = tree(figures.history_chart(THREE[:2], 6.5, 0.2, "Pitch", [], unit))
+        whisker = of_class(root, "whisker")[0].attrib
+        size = abs(float(whisker["y2"]) - float(whisker["y1"]))
+        shares.append(size / float(of_class(root, "bar-band")[0].attrib["height"]))
+    assert shares[0] == pytest.approx(shares[1], rel=2e-3)
+    assert shares[0] == pytest.approx(2 * 1.96 * 0.05 / 0.4, rel=2e-3)
 
 
 # --- axes --------------------------------------------------------------------------------

@@ -142,3 +142,39 @@ def test_its_pages_ask_a_fixed_number_of_times(
     for name, pk in (("site", taproom.site.pk), ("floor", taproom.floor.pk), ("bay", taproom.bay.pk)):
         with django_assert_max_num_queries(9):  # type: ignore[attr-defined]
             assert bob.get(reverse(name, args=[pk])).status_code == 200
+
+
+def test_bays_stand_as_people_count_with_who_stands_there(taproom: TernTaproom, as_member: SignIn) -> None:
+    for number in (10, 2):
+        make.BayFactory(member=taproom.people.alice, floor=taproom.floor, name=f"Bay {number}")
+    make.FloorSlopeFactory(member=taproom.people.alice, floor=taproom.floor, bay=taproom.bay, gx=0.01, gy=0.0)
+    answer = as_member(taproom.people.bob).get(reverse("floor", args=[taproom.floor.pk]))
+    assert [bay.name for bay, _ in answer.context["bays"]] == ["Bay 1", "Bay 2", "Bay 10"]
+    shapes = {shape["label"]: shape for shape in answer.context["shapes"]}
+    assert shapes["Bay 1"]["slope"] == (0.01, 0.0)
+    assert shapes["Bay 2"]["slope"] is None
+    table = answer.content.decode().split("The plan as a table")[1].split("</table>")[0]
+    for words in ("Lantern Reef, never surveyed", "free", "back wall", "falls 0.57° toward the left wall, read here"):
+        assert words in table
+
+
+def test_a_bay_shows_itself_among_the_others(taproom: TernTaproom, as_member: SignIn) -> None:
+    other = make.BayFactory(member=taproom.people.alice, floor=taproom.floor, name="Bay 2")
+    answer = as_member(taproom.people.bob).get(reverse("bay", args=[taproom.bay.pk]))
+    assert [(shape["label"], shape["here"]) for shape in answer.context["shapes"]] == [
+        ("Bay 1", True),
+        ("Bay 2", False),
+    ]
+    page = answer.content.decode()
+    assert page.count("bay-here") == 1
+    assert f'href="{reverse("bay", args=[other.pk])}"' in page
+    assert page.index("Standing here") < page.index("What the floor does")
+
+
+def test_a_site_tells_how_each_floor_falls(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob, url = as_member(taproom.people.bob), reverse("site", args=[taproom.site.pk])
+    assert "slope not read yet" in bob.get(url).content.decode()
+    make.FloorSlopeFactory(member=taproom.people.alice, floor=taproom.floor, gx=0.0, gy=-0.01)
+    page = bob.get(url).content.decode()
+    assert "falls 0.57° toward the back wall" in page  # 10 mm/m is 0.573 degree
+    assert "1 of 1 bay taken" in page

@@ -1,6 +1,7 @@
 """The page of one machine: how it stands, what follows from what is not known, its history."""
 
 import datetime
+import re
 from collections.abc import Callable
 
 from django.db import connection
@@ -128,6 +129,73 @@ def test_legs_turned_since_the_survey_are_told_above_its_numbers(taproom: TernTa
     bob.post(reverse("plan_turned", args=[plan.pk]), {"lift": 1, "as_shown": "on"})
     page = page_of(taproom, bob)
     assert page.index("Legs were turned since its survey") < page.index("Now</h2>")
+
+
+def first_button(page: str) -> str:
+    """The words on the one primary button."""
+    found = re.findall(r'<a class="button" [^>]*>([^<]*)</a>', page)
+    assert len(found) == 1
+    return found[0]
+
+
+def test_the_first_button_follows_the_verdict(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert first_button(page_of(taproom, bob)) == "Survey now"  # never surveyed
+    assert taproom.survey.verdict == "out"
+    page = page_of(taproom, bob)
+    assert first_button(page) == "Leg plan"
+    assert page.index("Out of spec") < page.index('class="button"') < page.index("bars-large")
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=NOON + datetime.timedelta(1))
+    assert first_button(page_of(taproom, bob)) == "Survey now"  # in spec
+
+
+def test_how_do_we_know_opens_the_arithmetic_of_the_newest_survey(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert "How do we know?" not in page_of(taproom, bob)
+    assert taproom.survey
+    page = page_of(taproom, bob)
+    how = page.split("<summary>How do we know?</summary>")[1]
+    survey_page = bob.get(reverse("survey", args=[taproom.survey.pk])).content.decode()
+    chances = re.findall(r"√\([^<]*", survey_page)
+    assert len(chances) == 2
+    for words in (*chances, "Along the board, middle: <b>6°</b> rear high", "never checked", "by the daily rule"):
+        assert words in how, words
+    assert reverse("survey", args=[taproom.survey.pk]) in how
+    assert "The spec changed since this survey" not in how
+
+
+def test_a_spec_set_since_is_told_beside_the_arithmetic(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert taproom.survey
+    typed = {"pitch_deg": "6", "pitch_tolerance_deg": "0.3", "roll_tolerance_deg": "0.4", "gap_tolerance_mm": "0.5",
+             "why": "Faster"}  # fmt: skip
+    assert bob.post(reverse("machine_spec", args=[taproom.machine.pk]), typed).status_code == 302
+    assert "The spec changed since this survey" in page_of(taproom, bob)
+
+
+def test_the_table_beside_the_history_holds_every_survey(taproom: TernTaproom, as_member: SignIn) -> None:
+    made = [
+        survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument,
+                  at=NOON + datetime.timedelta(days=day))
+        for day in range(8)
+    ]  # fmt: skip
+    page = page_of(taproom, as_member(taproom.people.bob))
+    table = page.split("All 8 surveys as a table")[1].split("</table>")[0]
+    for survey in made:
+        assert reverse("survey", args=[survey.pk]) in table
+    assert table.index("Mon\u00a011\u00a0May\u00a02026") < table.index("Mon\u00a04\u00a0May\u00a02026")
+
+
+def test_a_gap_alone_does_not_mark_pitch_and_roll(taproom: TernTaproom, as_member: SignIn) -> None:
+    """2026-11-25: a machine out by its gap stood as a diamond in the middle of the box of its spec."""
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, stance="FR",
+              gap_text="1.5", gap_unit="mm", gap=1.5,
+              readings=[along(6.5, spot="middle"), across(0.08, "right", spot="lower_centre")])  # fmt: skip
+    seen = as_member(taproom.people.bob).get(reverse("machine", args=[taproom.machine.pk])).context["seen"]
+    assert [bar.verdict for bar in seen.bars][2] == "out"
+    assert seen.survey.verdict == "out"
+    assert seen.points[-1][3] == seen.bars[0].verdict == "in"
+    assert seen.spots[-1][4] in ("in", "borderline")
 
 
 def test_a_plan_in_hand_is_the_first_button(taproom: TernTaproom, as_member: SignIn) -> None:
