@@ -182,12 +182,14 @@ def main() -> None:
     with served() as base, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"])
         photographer = Photographer(browser, base, told.folder, told.axe)
-        for sight in sights(set(told.states)):
-            if not told.pages or sight.page in told.pages:
-                photographer.take(sight)
+        try:
+            for sight in sights(set(told.states)):
+                if not told.pages or sight.page in told.pages:
+                    photographer.take(sight)
+        finally:
+            photographer.sheets()
+            sys.stdout.write(listing(photographer.faults))
         browser.close()
-    photographer.sheets()
-    sys.stdout.write(listing(photographer.faults))
     taken = sum(len(paths) for paths in photographer.taken.values())
     sys.stdout.write(
         f"{taken} pictures of {len(photographer.taken)} pages; {len(photographer.faults)} sights with faults\n"

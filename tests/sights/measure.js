@@ -38,10 +38,11 @@
     return (bright + 0.05) / (dark + 0.05);
   };
 
+  const opacities = new Map();
   const opacity = (element) => {
-    let product = 1;
-    for (let node = element; node; node = node.parentElement) product *= Number(getComputedStyle(node).opacity);
-    return product;
+    if (!element) return 1;
+    if (!opacities.has(element)) opacities.set(element, opacity(element.parentElement) * Number(getComputedStyle(element).opacity));
+    return opacities.get(element);
   };
 
   // The paint of one element at a point, as [r, g, b, a]; null where it paints nothing, undefined where we cannot tell.

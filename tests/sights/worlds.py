@@ -107,6 +107,13 @@ def crowded(machines: int = 400) -> TernTaproom:
     """A taproom with hundreds of machines on one floor, sixty more sites and as many levels."""
     world = rename(tern_taproom(), "crowd")
     crowd(world, machines)
+    across, row_mm, bay_mm = 36, 1800, 1100
+    models.Floor.objects.filter(pk=world.floor.pk).update(width_mm=42_000, depth_mm=24_000)
+    bays = list(models.Bay.objects.filter(floor=world.floor).order_by("created_at", "pk"))
+    for number, bay in enumerate(bays):
+        bay.x_mm, bay.y_mm = bay_mm * (1 + number % across), row_mm * (1 + number // across)
+    models.Bay.objects.bulk_update(bays, ["x_mm", "y_mm"])
+    world.floor.refresh_from_db()
     for number in range(60):
         make.SiteFactory(member=world.people.alice, name=f"Ferry Hall {number + 1}")
         make.InstrumentFactory(member=world.people.alice, name=f"Level {number + 1}")
