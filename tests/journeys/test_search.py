@@ -21,14 +21,46 @@ def test_typing_narrows_the_list(phone: Page, live_server: LiveServer, taproom: 
     phone.evaluate("() => { document.body.dataset.sameDocument = 'yes' }")
     phone.get_by_role("searchbox").press_sequentially("kettle")
     expect(phone.locator(".row-title")).to_have_text(["Tin Kettle"])
-    expect(phone).to_have_url(f"{live_server.url}{path}?q=kettle" + ("&verdict=&site=" if "machines" in path else ""))
+    expect(phone).to_have_url(f"{live_server.url}{path}?q=kettle&site=")
     assert phone.evaluate("() => document.body.dataset.sameDocument") == "yes"
 
 
-def test_a_verdict_chosen_narrows_the_list(phone: Page, live_server: LiveServer, taproom: TernTaproom) -> None:
+def test_counts_follow_the_typing_and_the_bar_hides_nothing(
+    phone: Page, live_server: LiveServer, taproom: TernTaproom
+) -> None:
+    make.MachineFactory(member=taproom.people.alice, title="Tin Kettle")
     sign_in(phone, live_server.url, "bob@example.org")
     phone.goto(f"{live_server.url}/machines/")
-    phone.get_by_label("Verdict").select_option(label="Out of spec")
+    counts = phone.get_by_role("navigation", name="Only one verdict").get_by_role("link")
+    expect(counts.nth(2)).to_contain_text("2")
+    phone.get_by_role("searchbox").press_sequentially("kettle")
+    expect(counts.nth(2)).to_contain_text("1")
+    counts.nth(2).click()
+    expect(phone).to_have_url(f"{live_server.url}/machines/?q=kettle&verdict=never")
+    counts.nth(0).click()
     expect(phone.get_by_text("No machine matches")).to_be_visible()
-    phone.get_by_label("Verdict").select_option(label="Never surveyed")
-    expect(phone.locator(".row-title")).to_have_text(["Lantern Reef"])
+    phone.get_by_role("link", name="Show all machines").click()
+    expect(phone.locator(".row-title")).to_have_count(2)
+    phone.set_viewport_size({"width": 390, "height": 420})
+    assert behind_the_bar(phone) == []
+
+
+def behind_the_bar(page: Page) -> list[str]:
+    """What the keyboard reaches that the bar at the bottom would cover, from the top of the page to its end."""
+    hidden, reached = [], 0
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        words = page.evaluate(
+            """() => {
+              const at = document.activeElement, bar = document.querySelector(".bar-nav");
+              if (at === document.body) return null;
+              const covered = !bar.contains(at) && at.getBoundingClientRect().bottom > bar.getBoundingClientRect().top;
+              return [at.textContent.trim() || at.id, covered];
+            }"""
+        )
+        if words is None:
+            break
+        reached += 1
+        hidden += [words[0]] if words[1] else []
+    assert reached > 10
+    return hidden
