@@ -92,7 +92,13 @@ const outbox = (() => {
       }
       tell({ key, ...outcome });
       tabs?.postMessage({ key, ...outcome });
-      if (outcome.is === "waiting" || isSignedOut) return false;
+      if (outcome.is === "waiting" || isSignedOut) {
+        // What stands behind it waits too: a form that has just been sent off must be told.
+        for (const { key: later } of kept.mine("waiting").filter((each) => each.key !== key)) {
+          document.dispatchEvent(new CustomEvent("kept:answer", { detail: { key: later, is: outcome.is } }));
+        }
+        return false;
+      }
     }
     return true;
   }

@@ -1,0 +1,288 @@
+"""Under the machine in a real browser: step by step, turns corrected in one tap, recorded, nothing lost on the way."""
+
+import re
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from collection import models
+from tests.journeys.conftest import serious_findings, sign_in
+from tests.worlds import TernTaproom, tern_taproom
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+#: In place of the browser's wake lock: each one asked for can be let go by the test.
+WAKE_LOCK = """
+window.locks = [];
+Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) => {
+  if (window.refuse) throw new Error("low battery");
+  const lock = Object.assign(new EventTarget(), { kind });
+  window.locks.push(lock);
+  return lock;
+} } });
+"""
+NO_WAKE_LOCK = "Object.defineProperty(navigator, 'wakeLock', { value: undefined });"
+
+
+@pytest.fixture
+def world() -> TernTaproom:
+    """The taproom with a plan of two lifts."""
+    taproom = tern_taproom()
+    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
+    assert len(taproom.plan.answer["lifts"]) == 2
+    return taproom
+
+
+def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str = "") -> Page:
+    if script:
+        page.add_init_script(script)
+    sign_in(page, live_server.url, "bob@example.org")
+    page.goto(f"{live_server.url}/plans/{world.plan.pk}/work/")
+    return page
+
+
+def forward(page: Page, steps: int) -> None:
+    for _ in range(steps):
+        page.get_by_role("button", name="Done, next").click()
+
+
+def to_the_record(page: Page, world: TernTaproom, lift: int = 1) -> None:
+    """From a lift's first step (before the first one, from the cautions) to its record."""
+    forward(page, 2 + len(world.plan.answer["lifts"][lift - 1]["legs"]) + (lift == 1))
+    expect(page.get_by_role("heading", name="What did you turn?")).to_be_visible()
+
+
+def turned(world: TernTaproom) -> dict[str, tuple[float, str]]:
+    """What the record holds: turns and text by leg."""
+    names = ("FL", "FR", "RL", "RR")
+    return {names[row.place]: (row.turns, row.text) for row in models.Adjustment.objects.filter(plan=world.plan)}
+
+
+def planned(world: TernTaproom) -> dict[str, float]:
+    return {leg["name"]: leg["steps"] / 4 for leg in world.plan.answer["legs"]}
+
+
+def test_one_step_fills_the_screen_and_a_knuckle_hits_the_button(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    at_work(phone, live_server, world)
+    seen = []
+    for _ in range(4):
+        expect(phone.locator("[data-step]:visible")).to_have_count(1)
+        seen.append(phone.locator("[data-where]").inner_text())
+        box = phone.get_by_role("button", name="Done, next").bounding_box()
+        assert box is not None
+        assert box["height"] >= 88
+        assert box["y"] + box["height"] <= 844
+        forward(phone, 1)
+    steps = phone.locator("[data-step]").count()
+    assert [re.findall(r"Step (\d+) of (\d+)", words)[0] for words in seen] == [
+        (str(n), str(steps)) for n in (1, 2, 3, 4)
+    ]
+    phone.get_by_role("button", name="Back").click()
+    expect(phone.locator("[data-where]")).to_contain_text(f"Step 4 of {steps}")
+    expect(phone.get_by_role("checkbox", name="Done")).to_be_checked()
+
+
+def test_figures_are_large_and_only_one_foot_is_marked(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    at_work(phone, live_server, world)
+    forward(phone, 2)
+    step = phone.locator("[data-step]:visible")
+    figure = step.locator(".work-figure b")
+    assert figure.evaluate("(text) => parseFloat(getComputedStyle(text).fontSize)") >= 80
+    expect(step.locator(".foot-turned")).to_have_count(1)
+    leg = world.plan.answer["lifts"][0]["legs"][0]
+    expect(step.locator(".foot-name-turned")).to_have_text(leg)
+
+
+def test_ticks_and_corrections_survive_a_reload(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world)
+    to_the_record(phone, world)
+    phone.get_by_role("button", name=re.compile("¼ more")).first.click()
+    phone.reload()
+    expect(phone.get_by_role("heading", name="What did you turn?")).to_be_visible()
+    expect(phone.get_by_text("¼ more than planned")).to_have_count(1)
+    for _ in range(2):
+        phone.get_by_role("button", name="Back").click()
+        expect(phone.get_by_role("checkbox", name="Done")).to_be_checked()
+
+
+def test_turned_as_planned_is_one_tap(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world)
+    to_the_record(phone, world)
+    assert turned(world) == {}, "reaching the step records nothing"
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
+    legs = world.plan.answer["lifts"][0]["legs"]
+    assert turned(world) == {leg: (planned(world)[leg], "as shown") for leg in legs}
+
+
+def test_what_was_turned_otherwise_is_one_tap_a_quarter(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    """The rear is planned out: one quarter less there, and the other rear foot, which was to be left, a quarter in."""
+    at_work(phone, live_server, world)
+    (leg,) = world.plan.answer["lifts"][0]["legs"]
+    other = {"RL": "RR", "RR": "RL"}[leg]
+    to_the_record(phone, world)
+    names = {"RL": "rear left", "RR": "rear right"}
+    phone.get_by_role("button", name=f"¼ less at the {names[leg]}").click()
+    expect(phone.get_by_text("¼ less than planned")).to_be_visible()
+    phone.get_by_role("button", name=f"¼ in at the {names[other]}").click()
+    expect(phone.get_by_text("in ¼ turn")).to_be_visible()
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
+    found = turned(world)
+    assert found[leg][0] == planned(world)[leg] - 0.25
+    assert found[other] == (-0.25, "1/4")
+    assert "as shown" not in {text for _, text in found.values()}
+
+
+def test_corrected_back_and_forth_is_as_shown_again(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world)
+    to_the_record(phone, world)
+    for name in ("¼ more", "¼ more", "¼ less", "¼ less"):
+        phone.get_by_role("button", name=re.compile(name)).first.click()
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
+    assert {text for _, text in turned(world).values()} == {"as shown"}
+
+
+def test_recorded_without_network_the_work_goes_on_and_each_lift_arrives_once(
+    phone: Page, context: BrowserContext, live_server: LiveServer, world: TernTaproom
+) -> None:
+    at_work(phone, live_server, world)
+    context.set_offline(True)
+    to_the_record(phone, world)
+    phone.get_by_role("button", name=re.compile("¼ more")).first.click()
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_text("Not sent yet. Kept on this device")).to_be_visible()
+    forward(phone, 1)
+    to_the_record(phone, world, lift=2)
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_text("Not sent yet. Kept on this device").last).to_be_visible()
+    forward(phone, 1)
+    expect(phone.get_by_role("heading", name="After the work")).to_be_visible()
+    assert turned(world) == {}
+    context.set_offline(False)
+    expect(phone.get_by_role("link", name="Take the check reading")).to_be_visible()
+    first, second = (lift["legs"] for lift in world.plan.answer["lifts"])
+    found = turned(world)
+    assert found[first[0]][0] == planned(world)[first[0]] + 0.25
+    assert {leg: found[leg][0] for leg in second} == {leg: planned(world)[leg] for leg in second}
+
+
+def test_from_the_cautions_to_the_sign_off_by_keyboard_alone(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    """Space goes on, and on a record it only goes to the button: one more press is meant."""
+    at_work(phone, live_server, world)
+    for lift in world.plan.answer["lifts"]:
+        title = phone.locator("[data-step]:visible [data-title]")
+        for _ in range(12):
+            if title.inner_text() == "What did you turn?":
+                break
+            phone.keyboard.press("Space")
+        assert title.inner_text() == "What did you turn?"
+        before = models.Adjustment.objects.count()
+        phone.keyboard.press("Space")
+        expect(phone.get_by_role("button", name="Record this lift")).to_be_focused()
+        assert models.Adjustment.objects.count() == before
+        phone.keyboard.press("Space")
+        name = "After the work" if lift["end"] == "front" else "Raise the front"
+        expect(phone.get_by_role("heading", name=name)).to_be_visible()
+    assert models.Plan.objects.get(pk=world.plan.pk).state == "turned"
+    boxes = phone.get_by_role("checkbox")
+    ticked = 0
+    for _ in range(30):
+        phone.keyboard.press("Tab")
+        at = phone.evaluate("[document.activeElement.type, document.activeElement.textContent.trim()]")
+        if at[0] == "checkbox":
+            phone.keyboard.press("Space")
+            ticked += 1
+        elif at[1] == "Sign off":
+            phone.keyboard.press("Enter")
+            break
+    assert ticked == 4
+    expect(boxes.first).to_be_hidden()
+    expect(phone.get_by_role("heading", name="Signed off")).to_be_visible()
+
+
+def test_a_key_that_is_held_down_goes_one_step(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world)
+    for _ in range(5):
+        phone.keyboard.down("ArrowRight")  # pressed again without going up, it repeats
+    phone.keyboard.up("ArrowRight")
+    expect(phone.locator("[data-where]")).to_contain_text("Step 2 of")
+
+
+def test_a_space_on_a_button_is_that_button(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world)
+    forward(phone, 2)
+    phone.get_by_role("button", name="Back").focus()
+    phone.keyboard.press("Space")
+    expect(phone.locator("[data-where]")).to_contain_text("Step 2 of")
+
+
+def test_the_screen_stays_on_and_is_asked_again(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world, WAKE_LOCK)
+    words = phone.locator("[data-awake]")
+    expect(words).to_have_text("The screen stays on.")
+    phone.evaluate("() => window.locks[0].dispatchEvent(new Event('release'))")
+    expect(words).to_have_text("The screen may go dark.")
+    phone.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
+    expect(words).to_have_text("The screen stays on.")
+    assert phone.evaluate("() => window.locks.map((lock) => lock.kind)") == ["screen", "screen"]
+    phone.evaluate("() => { window.refuse = true; document.dispatchEvent(new Event('visibilitychange')) }")
+    expect(words).to_have_text("The screen may go dark: the device keeps it from staying on.")
+
+
+def test_a_browser_without_a_wake_lock_says_so(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    at_work(phone, live_server, world, NO_WAKE_LOCK)
+    expect(phone.locator("[data-awake]")).to_have_text("The screen may go dark: this browser cannot keep it on.")
+
+
+@pytest.mark.parametrize("size", [(360, 640), (390, 844), (1280, 800)])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_step_has_a_finding_or_is_wider_than_the_window(
+    scheme: str, size: tuple[int, int], phone: Page, complaints: list[str], live_server: LiveServer, world: TernTaproom
+) -> None:
+    phone.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
+    phone.set_viewport_size({"width": size[0], "height": size[1]})
+    at_work(phone, live_server, world)
+    titles = []
+    for lift in (1, 2, 3):
+        while True:
+            titles.append(phone.locator("[data-step]:visible [data-title]").inner_text())
+            assert complaints == []
+            assert serious_findings(phone) == [], titles[-1]
+            complaints.clear()  # axe itself bends the policy
+            assert phone.evaluate("document.documentElement.scrollWidth <= innerWidth"), titles[-1]
+            if titles[-1] in ("What did you turn?", "After the work"):
+                break
+            forward(phone, 1)
+        if lift < 3:
+            phone.get_by_role("button", name=re.compile("¼ more")).first.click()
+            assert serious_findings(phone) == []
+            complaints.clear()
+            phone.get_by_role("button", name="Record this lift").click()
+            expect(phone.locator("[data-step]:visible [data-title]")).not_to_have_text("What did you turn?")
+    assert titles[-1] == "After the work"
+
+
+def test_the_list_without_a_script_has_no_finding(
+    phone: Page, complaints: list[str], live_server: LiveServer, world: TernTaproom
+) -> None:
+    """The script is kept away, and axe looks at what is left."""
+    phone.route(re.compile(r"/(work|aloud)\.js"), lambda route: route.abort())
+    at_work(phone, live_server, world)
+    steps = phone.locator("[data-step]")
+    expect(steps.last).to_be_visible()
+    assert len(phone.locator("[data-step]:visible").all()) == steps.count()
+    expect(phone.get_by_role("button", name="Turned as shown: record lift 1")).to_be_visible()
+    expect(phone.get_by_role("button", name="Done, next")).to_be_hidden()
+    assert serious_findings(phone) == []
+    complaints.clear()
