@@ -1,4 +1,4 @@
-"""Nothing that someone typed is lost: reload, no connection, expired sign-in, two tabs, another person on the device.
+"""Nothing that someone typed is lost: reload, no connection, expired sign-in, a closed tab, another person.
 
 Each survey is stored once, with exactly what was typed, and until then the page says "Not sent yet". A journey counts
 only because it fails on a planted fault: at the end of the file the same steps lose the text where the device keeps
@@ -184,29 +184,6 @@ def test_a_draft_outlives_an_expired_sign_in(form: Page) -> None:
     form.get_by_role("main").get_by_role("button", name="Sign in").click()
     form.wait_for_url(SENDINGS)
     must_show(form, Typed(note="After the end"))
-
-
-def test_two_tabs_keep_two_surveys(
-    form: Page, context: BrowserContext, live_server: LiveServer, world: TernTaproom
-) -> None:
-    one, two = Typed(along="6.1", note="Carpet one"), Typed(along="6.2", note="Carpet two")
-    other = context.new_page()
-    open_form(other, live_server.url, world.machine)
-    keys = type_survey(form, one), type_survey(other, two)
-    form.reload()
-    other.reload()
-    must_show(form, one)
-    must_show(other, two)
-    context.set_offline(True)
-    for page in (form, other):
-        save(page)
-        expect(page.locator(".kept-bar")).to_contain_text("Not sent yet")
-    context.set_offline(False)
-    for page in (form, other):
-        page.wait_for_url(SURVEY_PAGE, wait_until="networkidle")
-    for key, typed in zip(keys, (one, two), strict=True):
-        must_be_stored(key, typed)
-    assert models.Survey.objects.count() == 2
 
 
 def test_a_new_tab_is_offered_what_a_closed_one_left(

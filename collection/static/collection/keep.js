@@ -21,7 +21,8 @@
   class Keeper {
     constructor(form) {
       this.form = form;
-      this.action = new URL(form.getAttribute("action") || location.href, location.href).pathname;
+      const to = new URL(form.getAttribute("action") || location.href, location.href);
+      this.action = to.pathname + to.search;
       this.address = `${this.action} ${form.id}`;
       this.page = location.pathname + location.search;
       this.isSending = false;
