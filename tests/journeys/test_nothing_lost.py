@@ -314,6 +314,42 @@ def test_pressed_twice_it_is_sent_and_stored_once(form: Page) -> None:
     assert (models.Survey.objects.count(), len(sendings)) == (1, 1)
 
 
+def test_turns_recorded_offline_are_sent_once_and_the_next_lift_follows(
+    phone: Page, context: BrowserContext, live_server: LiveServer, world: TernTaproom
+) -> None:
+    world.machine.legs.filter(place__gte=2).update(exposure_mm=33)
+    plan = world.plan
+    assert len(plan.answer["lifts"]) == 2
+    sign_in(phone, live_server.url, BOB)
+    phone.goto(f"{live_server.url}/plans/{plan.pk}/")
+    context.set_offline(True)
+    phone.get_by_role("button", name="Turned as shown").click()
+    expect(phone.locator(".kept-bar")).to_contain_text("Not sent yet: turns of lift 1")
+    assert models.Adjustment.objects.count() == 0
+    context.set_offline(False)
+    phone.wait_for_url("**#lift-2")
+    expect(phone.get_by_text("· turned")).to_have_count(1)
+    expect(phone.locator("#lift-2")).to_be_in_viewport()
+    expect(phone.locator(".kept-bar")).to_have_count(0)
+    rows = models.Adjustment.objects.filter(plan=plan)
+    assert {row.lift for row in rows} == {1}
+    assert rows.count() == models.Adjustment.objects.count()
+
+
+def test_a_slope_comes_back_with_its_added_reading(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    """Here "Add a reading" is a page of its own, which comes back from the server with what was typed."""
+    sign_in(phone, live_server.url, BOB)
+    phone.goto(f"{live_server.url}/floors/{world.floor.pk}/slope/")
+    phone.get_by_label("Slope").nth(0).fill("0.3")
+    phone.get_by_role("button", name="Add a reading").click()
+    phone.get_by_label("Slope").nth(2).fill("0.25")
+    phone.goto(f"{live_server.url}/today/")
+    expect(phone.locator(".kept-bar")).to_contain_text("Begun, not sent: slope of Main room")
+    phone.get_by_role("link", name="Go on").click()
+    expect(phone.get_by_label("Slope").nth(0)).to_have_value("0.3")
+    expect(phone.get_by_label("Slope").nth(2)).to_have_value("0.25")
+
+
 # --- an answer that was lost, and the planted faults -----------------------------------------------------------------
 
 

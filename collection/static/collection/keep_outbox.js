@@ -2,7 +2,7 @@
 
 // Sends what waits on this device (see keep_store.js), one after the other in the order it was typed, and says on every
 // page what is not sent yet. An item is dropped only when the server answers 201 with X-Kept; sent twice, its key makes
-// it one write. See DEVELOPERS.md, "Nothing typed is lost", for what the server answers.
+// it one write. collection/views/doors.py says what the server answers to such a sending.
 const outbox = (() => {
   const TIMEOUT_MS = 15_000;
   const FIRST_PAUSE_MS = 5_000;
