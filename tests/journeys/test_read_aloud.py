@@ -1,6 +1,7 @@
 """The steps of a leg plan read aloud, with a speech engine that only writes down what it is asked to say."""
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -45,7 +46,7 @@ def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str
     """The page under the machine, with this engine in place of the browser's."""
     page.add_init_script(script)
     sign_in(page, live_server.url, "bob@example.org")
-    page.goto(f"{live_server.url}/plans/{world.plan.pk}/work/")
+    page.goto(live_server.url + reverse("plan_work", args=[world.plan.pk]))
     return page
 
 

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -38,7 +39,7 @@ def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str
     if script:
         page.add_init_script(script)
     sign_in(page, live_server.url, "bob@example.org")
-    page.goto(f"{live_server.url}/plans/{world.plan.pk}/work/")
+    page.goto(live_server.url + reverse("plan_work", args=[world.plan.pk]))
     return page
 
 
