@@ -70,7 +70,7 @@ def draw_bar(bar: Bar) -> SafeString:
     if bar.value is not None:
         dot = placed(_at(bar, bar.value), _MIDDLE, mark(bar.verdict))
         parts += [_whisker(bar, bar.value), _overflow(bar, bar.value), dot]
-    return picture(bar_label(bar), *parts, class_="bar-picture")
+    return picture(bar_label(bar), *parts, class_="bar-picture", tip=False)
 
 
 def bar_label(bar: Bar) -> str:

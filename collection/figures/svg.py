@@ -15,18 +15,24 @@ def element(name: str, *children: str, **attributes: Attribute) -> SafeString:
 
 
 def picture(
-    label: str, *children: str, class_: str, view_box: str = "", size: tuple[int, int] | None = None, role: str = "img"
+    label: str,
+    *children: str,
+    class_: str,
+    view_box: str = "",
+    size: tuple[int, int] | None = None,
+    role: str = "img",
+    tip: bool = True,
 ) -> SafeString:
     """A whole figure. The label is its text alternative; without a view box it stretches with the page.
 
-    With a size in px it is drawn that large, or larger where the page has room.
+    With a size in px it is drawn that large, or larger where the page has room. ``tip`` shows the label to who points
+    at the figure; where its words stand beside it, that only costs.
     """
-    title = element("title", label)
+    title = element("title", label) if tip else EMPTY
     width, height = size or (None, None)
-    if size:
-        view_box = f"0 0 {width} {height}"
+    box = f"0 0 {width} {height}" if size else view_box
     return element(
-        "svg", title, *children, class_=f"figure {class_}", viewBox=view_box, width=width, height=height, role=role,
+        "svg", title, *children, class_=f"figure {class_}", viewBox=box, width=width, height=height, role=role,
         aria_label=label,
     )  # fmt: skip
 
