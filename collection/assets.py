@@ -22,7 +22,7 @@ STYLE = "collection/all.css"
 #: What it is made of, in the order of the cascade: the page's frame and parts first, then what single nouns need.
 SHEETS = (
     "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "bars", "figures",
-    "machines", "today", "surveys", "plans", "quick", "guide", "work", "paper", "paper_print", "keep",
+    "machines", "today", "surveys", "plans", "quick", "guide", "work", "work_steps", "paper", "paper_print", "keep",
 )  # fmt: skip
 #: The sheet that holds on paper only.
 PAPER = "print"
