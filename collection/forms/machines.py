@@ -15,7 +15,6 @@ from collection.forms.sites import ZoneField
 
 LEGS = ("FL", "FR", "RL", "RR")
 LEG_WORDS = {"FL": "Front left", "FR": "Front right", "RL": "Rear left", "RR": "Rear right"}
-VERDICTS = [("out", "Out of spec"), ("borderline", "Borderline"), ("never", "Never surveyed"), ("in", "In spec")]
 BODIES = [(word, body.words) for word, body in presets.BODIES.items()]
 ERAS = [(word, f"{era.words}: {era.pitch_deg:g}°") for word, era in presets.ERAS.items()]
 THREADS = [*((name, f"{name}: {written(lead)} mm") for name, lead in presets.THREADS.items()), ("other", "Other")]
@@ -148,12 +147,12 @@ class MachineNewForm(MachineForm):
 
     bay = BayField(label="Where it stands", empty="Not on a bay yet", required=False, help_text="Free bays.")
     site_name = TextField(
-        label="Where it stands: site", max_length=80, required=False,
+        label="Where it stands", max_length=80, required=False,
         widget=forms.TextInput(attrs={"list": "known-sites", "autocomplete": "off"}),
-        help_text="The house or hall, as your people call it. A bay, its place on the floor there, comes with it.",
+        help_text="The site, as your people call it. A bay comes with it: the machine's place on the floor there.",
     )  # fmt: skip
-    time_zone = ZoneField(label="Time zone of a new site", required=False)
-    surface = forms.ChoiceField(label="Floor of a new site", choices=SURFACES, required=False)
+    time_zone = ZoneField(required=False)
+    surface = forms.ChoiceField(label="Floor", choices=SURFACES, required=False)
     pitch_deg = NumberField(
         label="Wanted pitch", unit="degrees", low=0, high=15, required=False,
         help_text="Empty: as usual for its era. The maker's manual wins.",
@@ -298,11 +297,6 @@ class MoveForm(EditForm):
         field: Any = self.fields["bay"]
         field.off = field.off if on_a_bay else ""
         field.offer(bays)
-
-
-def known_verdict(word: str) -> str:
-    """Return a verdict that one can filter by, or "" for all."""
-    return word if word in dict(VERDICTS) else ""
 
 
 def typed_machine(machine: Any) -> dict[str, Any]:

@@ -16,6 +16,14 @@ _LABELS = {
     "password1": "New password",
     "password2": "New password, again",
 }
+_REQUIRED = {
+    "email": "Write your e-mail address.",
+    "login": "Write your e-mail address.",
+    "password": "Write your password.",
+    "oldpassword": "Write the password that you use now.",
+    "password1": "Write a password.",
+    "password2": "Write the new password once more.",
+}
 _NEW_PASSWORD = "At least 8 characters, not only digits, and none of the common ones."
 
 
@@ -27,6 +35,8 @@ class _AccountForm(forms.Form):
         self.label_suffix = ""
         for name, field in self.fields.items():
             field.label = _LABELS.get(name, field.label)
+            if name in _REQUIRED:
+                field.error_messages["required"] = _REQUIRED[name]
             field.widget.attrs.pop("placeholder", None)
             if name == "password1":
                 field.help_text = _NEW_PASSWORD

@@ -60,7 +60,9 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
         with suppress(BadInput):
             course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
     checks, moved = list(checks_of(member=member, plan=plan)), plan.state == "open" and moved_from(plan=plan)
-    return PlanPage(plan=plan, lifts=lifts, checks=checks, course=course, moved=moved)
+    bay = plan.machine.bay if plan.state == "signed_off" else None
+    unread = bay is not None and not slopes_by_bay(bays=[bay])
+    return PlanPage(plan=plan, lifts=lifts, checks=checks, course=course, moved=moved, slope_unread=unread)
 
 
 def plan_start(*, member: Membership, machine: Machine) -> PlanStart:

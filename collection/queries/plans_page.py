@@ -105,6 +105,8 @@ class PlanPage:
     checks: list[Survey]
     course: dict[str, Any]
     moved: bool = False
+    #: Whether the work is done and the floor under the machine is still unknown.
+    slope_unread: bool = False
 
     @property
     def now(self) -> Lift | None:

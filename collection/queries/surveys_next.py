@@ -73,8 +73,10 @@ def _go_on(plan: Plan) -> NextStep:
 def _plan_from(member: Membership, survey: Survey) -> Plan | None:
     """The machine's unfinished leg plan, if it was made from this survey and turns something or says what stops it."""
     plan = survey.machine.status.plan_id
+    if plan is None:
+        return None
     rows = visible(member, Plan).filter(pk=plan, survey=survey, outcome__in=("plan", "nothing_fits"))
-    return rows.fetch_mode(models.FETCH_RAISE).first() if plan else None
+    return rows.fetch_mode(models.FETCH_RAISE).first()
 
 
 def _to_turn(member: Membership, survey: Survey) -> NextStep:

@@ -6,17 +6,16 @@ Each click, text, choice and key is one input. Every page says what is next; the
 import re
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from collection.models import Bay, Instrument, Machine, Plan, Site, Survey
 from tests.factories import PASSWORD
-from tests.journeys.conftest import serious_findings
 from tests.journeys.hand import Hand
 
 pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
-#: What the issue asks for. The long way through every page takes 69.
+#: No more than this may be asked of a stranger; the long way of test_main_job.py takes 69.
 MOST_INPUTS = 35
 #: One of the zones whose offset is a whole number of hours; nobody's default.
 ZONE = "Pacific/Auckland"
@@ -86,7 +85,7 @@ def sign_off(hand: Hand) -> None:
     expect(page.get_by_role("heading", name="Signed off")).to_be_visible()
 
 
-def primary(page: Page, words: str) -> object:
+def primary(page: Page, words: str) -> Locator:
     """The one primary button of the page, which must say these words."""
     found = page.get_by_role("main").locator("a.button:not(.quiet), button:not(.quiet):not(.plain):not(.danger)")
     expect(found).to_have_count(1)
@@ -107,7 +106,7 @@ def test_from_nothing_to_a_plan_that_is_signed_off(phone: Page, live_server: Liv
     read(hand, along="6.5", across="0.0", high="level")
     expect(phone.get_by_text("In spec").first).to_be_visible()
     sign_off(hand)
-    print("\n".join(hand.done), f"\ninputs: {hand.inputs}")
+    print("\n".join([*hand.done, f"inputs: {hand.inputs}"]))  # noqa: T201  (the count is the result)
     the_record_holds_it_all()
     assert hand.inputs <= MOST_INPUTS, hand.done
 

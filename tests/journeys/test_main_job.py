@@ -77,7 +77,7 @@ def survey_the_machine(page: Page) -> None:
     first_step(page, "Survey the machine")
     read(page, along="6.0", across="0.3", high="left")
     expect(page.locator("#survey-answer")).to_contain_text("left high")
-    page.get_by_role("button", name="Save survey").click()
+    save(page)
     expect(page.get_by_text("Out of spec").first).to_be_visible()
 
 
@@ -100,7 +100,7 @@ def read_again(page: Page) -> None:
     open_the_plan(page)
     page.get_by_role("link", name="Take the check reading").click()
     read(page, along="6.5", across="0.0", high="level")
-    page.get_by_role("button", name="Save survey").click()
+    save(page)
     expect(page.get_by_text("In spec").first).to_be_visible()
 
 
@@ -156,12 +156,18 @@ def read(page: Page, *, along: str, across: str, high: str) -> None:
     page.get_by_label("All four bear").check()
 
 
+def save(page: Page) -> None:
+    """Save the survey, and wait for its own page: the live answer says the verdict before anything is stored."""
+    page.get_by_role("button", name="Save survey").click()
+    page.wait_for_url(re.compile(r"/surveys/[0-9a-f-]{36}/$"))
+
+
 def record_is_complete(page: Page) -> None:
     """What someone finds afterwards: in spec today, the bay's fall, the plan with its check, all in the record."""
     follow(page, "Today")
     expect(page.get_by_text("Nothing to turn").or_(page.get_by_text("in spec")).first).to_be_visible()
     follow(page, "Sites", "Tern Taproom", "Main room", "Bay 1")
-    expect(page.get_by_text(re.compile("It falls 0.36°"))).to_be_visible()
+    expect(page.get_by_text(re.compile("The floor falls 0.36°"))).to_be_visible()
     plan = Plan.objects.get()
     check = Survey.objects.get(plan=plan)
     assert (plan.state, check.verdict, check.purpose) == ("signed_off", "in", "check")

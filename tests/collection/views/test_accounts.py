@@ -155,3 +155,13 @@ def test_labels_stand_above_and_nothing_inside_the_fields(name: str) -> None:
     page = Client().get(reverse(name)).content.decode()
     assert "placeholder" not in page
     assert "E-mail" in page
+
+
+@pytest.mark.django_db
+def test_an_empty_sign_up_says_what_to_write() -> None:
+    answer = Client().post(reverse("account_signup"), {})
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    for words in ("Write your e-mail address.", "Write a password.", "Write a word or two here."):
+        assert words in page
+    assert "This field is required" not in page

@@ -64,6 +64,18 @@ def test_with_nothing_to_start_from_it_teaches_the_next_step(client: Client, url
     assert "Work out the turns" not in text
 
 
+def test_it_asks_for_a_source_only_where_there_are_two(client: Client, url: str, taproom: TernTaproom) -> None:
+    assert taproom.survey
+    page = client.get(url).content.decode()
+    assert '<input type="hidden" name="source" value="survey">' in page
+    assert "Start from" not in page
+    make.FloorSlopeFactory(member=taproom.people.alice, floor=taproom.floor)
+    taproom.machine.legs.update(exposure_mm=20)
+    page = client.get(url).content.decode()
+    assert "Start from" in page
+    assert 'type="hidden" name="source"' not in page
+
+
 def test_a_refused_source_keeps_what_was_chosen(client: Client, url: str, taproom: TernTaproom) -> None:
     assert taproom.survey
     answer = client.post(url, {**USUAL, "source": "floor", "steps_per_turn": "6", "rear_reachable": ""})

@@ -97,9 +97,7 @@ def test_a_turned_plan_of_its_check_is_to_be_signed_off(taproom: TernTaproom, bo
     plan, by = taproom.plan, taproom.people.bob
     for lift in range(1, len(plan.answer["lifts"]) + 1):
         plan = record_turns(by=author(by, plan.created_at + MINUTE), plan=plan, lift=lift)
-    check = survey_of(
-        taproom.machine, by=by, instrument=taproom.instrument, plan=plan, at=plan.created_at + 2 * MINUTE
-    )
+    check = survey_of(taproom.machine, by=by, instrument=taproom.instrument, plan=plan, at=plan.created_at + 2 * MINUTE)
     assert primary(bob, check) == ("Sign the leg plan off", f"{reverse('plan', args=[plan.pk])}#sign-off")
 
 
