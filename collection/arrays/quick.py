@@ -62,9 +62,19 @@ class Working:
     roll_turn_deg: float
 
     @property
-    def pitch_turns(self) -> float:
-        """Turns of both rear levelers that pitch alone would take, out positive."""
-        return self.pitch_lack_deg / self.pitch_turn_deg
+    def is_too_steep(self) -> bool:
+        """Whether the rear has to come down against the front."""
+        return self.pitch_lack_deg < 0
+
+    @property
+    def pitch_lack_size(self) -> float:
+        """How much pitch is off, too steep or too flat [degree]."""
+        return abs(self.pitch_lack_deg)
+
+    @property
+    def pitch_turns_size(self) -> float:
+        """Turns of both levelers of one end that pitch alone would take."""
+        return self.pitch_lack_size / self.pitch_turn_deg
 
     @property
     def roll_lack_size(self) -> float:

@@ -11,11 +11,11 @@ from collection.queries.plans_page import LegOfLift, Lift, PlanPage
 
 #: The parts of an uncertainty as the engine names them, in words.
 _PARTS = {
-    "resolution_deg": "the display’s step",
-    "alignment_deg": "the level askew",
-    "repeat_deg": "laid down again",
-    "accuracy_deg": "the level’s own accuracy",
-    "u_deg": "together",
+    "resolution_deg": "The display’s step",
+    "alignment_deg": "The level askew",
+    "repeat_deg": "Laid down again",
+    "accuracy_deg": "The level’s own accuracy",
+    "u_deg": "Together",
 }
 
 

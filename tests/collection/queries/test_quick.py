@@ -39,11 +39,19 @@ def test_a_case_worked_by_hand() -> None:
     """6.0 to 6.5 degrees on a level machine: one turn of a pair is 1.5875/1300 = 0.0700 degree, so 7 turns."""
     found = answer_to("pitch=6.0&roll=0&high=level")
     assert found.working.pitch_turn_deg == pytest.approx(0.0700, abs=0.0001)
-    assert found.working.pitch_turns == pytest.approx(7.15, abs=0.01)
+    assert found.working.pitch_turns_size == pytest.approx(7.15, abs=0.01)
     assert found.turns in ([-7, -7, 0, 0], [0, 0, 7, 7])
     pitch, roll, gap = turned(6.0, 0.0, found.turns)
     assert pitch == pytest.approx(6.49, abs=0.005)
     assert (roll, gap) == (0, 0)
+
+
+def test_too_steep_is_told_as_such() -> None:
+    """7.0 to 6.5: the same turns the other way round."""
+    steep, flat = answer_to("pitch=7.0&roll=0&high=level"), answer_to("pitch=6.0&roll=0&high=level")
+    assert (steep.working.is_too_steep, flat.working.is_too_steep) == (True, False)
+    assert steep.working.pitch_turns_size == pytest.approx(flat.working.pitch_turns_size, abs=0.02)
+    assert steep.turns in ([7, 7, 0, 0], [0, 0, -7, -7])
 
 
 def test_the_turns_of_one_leveler_change_roll_as_the_page_says() -> None:
