@@ -8,13 +8,11 @@
 //   data-keep-typed   set by the server when the page comes back with what was typed: nothing older goes over it
 //   data-keep-draw    name of the button that saves nothing and shows the form as it was sent: brings added rows back
 //
-// Each tab has a write of its own. A reload brings the tab's own draft back; another tab is only offered it, and not
-// while a tab still has it open. A button with a name ("Add a reading") is left to the page. On a form that waits,
-// the event "kept:waits" tells the page that it may go on. Where the device keeps nothing, and without this script,
-// the form is sent as ever.
+// Each tab has a write of its own: a reload brings its draft back, another tab is only offered it once it is open in
+// none. A button with a name ("Add a reading") is left to the page. The event "kept:waits" on a form tells a page that
+// it may go on. Where the device keeps nothing, and without this script, the form is sent as ever.
 (() => {
-  const JUST_NOW_MS = 600_000;
-  const SAVE_AFTER_MS = 400;
+  const [JUST_NOW_MS, SAVE_AFTER_MS] = [600_000, 400];
   const NOTHING_KEPT = "what you type is lost if the page closes before it is saved.";
   const keepers = new Map();
 
@@ -35,8 +33,6 @@
     get key() {
       return this.form.elements.write_key.value;
     }
-
-    // --- what was here before ---
 
     /** Begin with what this tab had here, or with an offer of what another one left. */
     async start() {
@@ -96,8 +92,7 @@
       this.form.elements.write_key.value = item.key;
       this.typed_at = item.typed_at;
       this.isTyped = true;
-      kept.own(this.address, item.key);
-      kept.open.add(item.key);
+      this.hold(item.key);
       outbox.show();
       const afresh = kept.button("Start afresh", "plain", () => this.startAfresh());
       this.say("before", `Here again, as of ${since}: your unsent ${item.title}.`, afresh);
@@ -113,8 +108,6 @@
       kept.own(this.address, "");
       location.assign(this.page);
     }
-
-    // --- typing ---
 
     typed() {
       if (this.isSending || this.isQuiet || this.form.inert) return;
@@ -133,8 +126,7 @@
       const isSame = JSON.stringify(before?.fields) === JSON.stringify(fields);
       if (state === "waiting") this.typed_at ??= now;
       if (!this.release) this.take(key);
-      kept.open.add(key);
-      kept.own(address, key);
+      this.hold(key);
       const isKept = kept.put({
         key, state, address, page, action, fields, member: kept.member, typed_at: this.typed_at,
         title: this.form.dataset.keep || document.title.split(" · ")[0],
@@ -144,32 +136,43 @@
       return isKept;
     }
 
+    /** This page has it: its line stands beside the form, and a reload finds it. */
+    hold(key) {
+      kept.open.add(key);
+      kept.own(this.address, key);
+    }
+
     saveSoon() {
       if (this.isTyped && !this.isSending && !this.form.inert) this.save();
     }
 
-    // --- sending off ---
-
     /** Send it off; false means that the browser has to, since the device cannot keep it. */
     send(button) {
       if (!kept.isAble() || !this.save("waiting")) return false;
-      this.isSending = true;
       this.button = button ?? this.form.querySelector("[type=submit]:not([name])");
       this.busy(true);
       outbox.flush({ now: true, withToken: this.form.elements.csrfmiddlewaretoken.value });
       return true;
     }
 
+    busy(isBusy) {
+      this.isSending = isBusy;
+      this.button?.classList.toggle("is-busy", isBusy);
+      this.button?.setAttribute("aria-busy", String(isBusy));
+    }
+
     /** What became of it. */
     answered({ is, where }) {
       this.busy(false);
-      this.isSending = false;
       if (is === "saved") return this.leaveFor(where);
       if (is === "refused") return this.showRefusal();
       this.form.inert = true;
       this.form.classList.add("is-kept");
       this.form.dispatchEvent(new CustomEvent("kept:waits", { bubbles: true }));
-      const change = kept.button("Change it", "plain", () => this.change());
+      const change = kept.button("Change it", "plain", () => {
+        this.change();
+        this.form.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+      });
       if (is === "signed out") this.say("after", `Not sent yet. ${outbox.SIGNED_OUT}`, outbox.signInLink(), change);
       else this.say("after", `Not sent yet. ${outbox.NO_CONNECTION}`, change);
     }
@@ -188,41 +191,29 @@
 
     /** Nothing was saved. The browser sends it as without script, so that the page says what is wrong at each field. */
     showRefusal() {
-      const isJustNow = Date.now() - Date.parse(this.typed_at) < JUST_NOW_MS;
-      if (isJustNow) this.typed_at = undefined; // it counts as of the next time
-      this.unfreeze();
-      this.save();
+      if (Date.now() - Date.parse(this.typed_at) < JUST_NOW_MS) this.typed_at = undefined; // as of the next time
+      this.change();
       this.isTyped = false;
       this.form.elements.csrfmiddlewaretoken.value = outbox.token();
       HTMLFormElement.prototype.submit.call(this.form);
     }
 
+    /** Make a draft of it again. */
     change() {
       this.unfreeze();
       this.save();
-      this.form.querySelector("input:not([type=hidden]), select, textarea")?.focus();
     }
 
     unfreeze() {
-      this.isSending = false;
       this.busy(false);
       this.form.inert = false;
       this.form.classList.remove("is-kept");
       this.hush();
     }
 
-    busy(isBusy) {
-      this.button?.classList.toggle("is-busy", isBusy);
-      this.button?.setAttribute("aria-busy", String(isBusy));
-    }
-
-    // --- the line beside the form ---
-
     say(where, words, ...buttons) {
       this.hush();
-      this.line = kept.element("div", "message kept-line", kept.element("p", "", words));
-      if (buttons.length) this.line.append(kept.element("div", "kept-buttons", ...buttons));
-      this.line.setAttribute("role", "status");
+      this.line = kept.notice(words, buttons);
       this.form[where](this.line);
     }
 
@@ -231,7 +222,7 @@
     }
   }
 
-  // Before levelbook.js looks at it: what is sent here needs no other guard against a double tap.
+  // Before levelbook.js looks: what is sent here needs no other guard against a double tap.
   document.addEventListener("submit", (event) => {
     const keeper = keepers.get(event.target);
     if (keeper && !event.submitter?.name && (keeper.isSending || keeper.send(event.submitter))) event.preventDefault();

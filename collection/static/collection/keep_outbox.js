@@ -148,15 +148,17 @@ const outbox = (() => {
     return link("Sign in", `${document.body.dataset.login}?next=${encodeURIComponent(here)}`);
   }
 
+  const forMany = (words, items) => (items.length > 1 ? words.replace("it is", "they are") : words);
+
   function waitingLine(items) {
     const titles = items.map((item) => item.title).join("; ");
     const count = items.length > 1 ? ` (${items.length})` : "";
     if (isSignedOut) {
-      return line(`Not sent yet${count}:`, `${titles}. ${SIGNED_OUT}`, signInLink());
+      return line(`Not sent yet${count}:`, `${titles}. ${forMany(SIGNED_OUT, items)}`, signInLink());
     }
     const send = kept.button("Send now", "quiet", () => flush({ now: true }));
     send.classList.toggle("is-busy", isSending);
-    return line(`Not sent yet${count}:`, `${titles}. ${NO_CONNECTION}`, send);
+    return line(`Not sent yet${count}:`, `${titles}. ${forMany(NO_CONNECTION, items)}`, send);
   }
 
   function refusedLine(item) {
@@ -186,9 +188,10 @@ const outbox = (() => {
     const isElsewhere = (item) => !kept.open.has(item.key);
     const waiting = kept.mine("waiting").filter((item) => !isSending || isElsewhere(item));
     const refused = kept.mine("refused").filter(isElsewhere);
-    const drafts = kept.mine("draft").filter((item) => isElsewhere(item) && !kept.forms.has(item.address));
+    // What was only begun is told where nobody is at work and nothing more pressing waits.
+    const begun = waiting.length || kept.forms.size ? [] : kept.mine("draft");
     const others = kept.member ? 0 : kept.countOfOthers();
-    const found = [...refused.map(refusedLine), ...drafts.slice(-3).map(draftLine), ...sent.map(sentLine)];
+    const found = [...refused.map(refusedLine), ...begun.slice(-2).map(draftLine), ...sent.map(sentLine)];
     if (others) found.unshift(othersLine(others));
     if (waiting.length) found.unshift(waitingLine(waiting));
     else if (isSignedOut) {
@@ -207,7 +210,8 @@ const outbox = (() => {
     words.replaceChildren(...found);
     if (hadFocus) bar.querySelector("button, a")?.focus();
     bar.hidden = !found.length;
-    document.documentElement.classList.toggle("has-kept-bar", found.length > 0);
+    bar.classList.toggle("is-pressing", kept.mine().some((item) => item.state !== "draft") || isSignedOut);
+    document.documentElement.classList.toggle("has-kept-bar", bar.matches(".is-pressing"));
     for (const part of document.querySelectorAll("[data-if-unsent]")) part.hidden = !kept.mine().length;
   }
 

@@ -180,6 +180,14 @@ const kept = (() => {
     return made;
   }
 
+  /** A line that stands beside a form, with its buttons. */
+  function notice(words, buttons) {
+    const row = element("div", "kept-buttons", ...buttons);
+    const made = element("div", "message kept-line", element("p", "", words), row);
+    made.setAttribute("role", "status");
+    return made;
+  }
+
   /** A button that drops an item, after it was asked once more. */
   function throwAway(item, done) {
     return button("Throw it away", "plain", (pressed) => {
@@ -195,6 +203,6 @@ const kept = (() => {
 
   return {
     member, open, forms, isAble, get, put, drop, mine, countOfOthers, own, claim, isClaimed,
-    fieldsOf, fill, draw, clock, element, button, throwAway,
+    fieldsOf, fill, draw, clock, element, button, notice, throwAway,
   };
 })();
