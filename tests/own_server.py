@@ -21,17 +21,6 @@ def free_port() -> int:
         return port
 
 
-def settle_in(folder: str) -> None:
-    """Make Django use this folder, with its database brought up to date. Call it before any of ours is imported."""
-    os.environ.update(LEVELBOOK_DATA=folder, DJANGO_SETTINGS_MODULE="collection.settings")
-    os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # Playwright runs an event loop beside the ORM
-    import django
-    from django.core.management import call_command
-
-    django.setup()
-    call_command("migrate", verbosity=0)
-
-
 @contextmanager
 def served(folder: str) -> Iterator[str]:
     """Run `manage.py start` on the folder's book and yield its address; stop it at the end."""

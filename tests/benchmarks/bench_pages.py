@@ -9,6 +9,7 @@ the conditions alone cost. The last line is JSON.
 """
 
 import json
+import os
 import statistics
 import sys
 import tempfile
@@ -19,11 +20,24 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
+import django
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.own_server import served, settle_in
+if __name__ == "__main__":  # run as a file, Django is not ready yet and this folder is on the path
+    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+    DATA = tempfile.TemporaryDirectory()
+    os.environ.update(LEVELBOOK_DATA=DATA.name, DJANGO_SETTINGS_MODULE="collection.settings")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"  # Playwright runs an event loop beside the ORM
+    django.setup()
+
+from django.conf import settings
+from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+
+from tests.crowd import crowd
+from tests.own_server import served
+from tests.worlds import tern_taproom
 
 VISITS = 5
 MACHINES = 400
@@ -50,17 +64,14 @@ new PerformanceObserver((list) => list.getEntries().forEach((e) => {
 
 def main() -> None:
     """Measure each page, print a line each, and one JSON line last."""
-    with tempfile.TemporaryDirectory() as folder:
-        settle_in(folder)
-        addresses, cookie = fill()
-        with served(folder) as base, bare_page() as bare, sync_playwright() as play:
-            browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
-            peer = measure(browser, bare, "", lambda page: None)
-            report(f"one line of text, the peer ({browser.version})", peer)
-            pages = {
-                name: measure(browser, base + address, cookie, taps) for name, (address, taps) in addresses.items()
-            }
-            browser.close()
+    call_command("migrate", verbosity=0)
+    addresses, cookie = fill()
+    with served(str(settings.DATA_DIR)) as base, bare_page() as bare, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
+        peer = measure(browser, bare, "", lambda page: None)
+        report(f"one line of text, the peer ({browser.version})", peer)
+        pages = {name: measure(browser, base + address, cookie, taps) for name, (address, taps) in addresses.items()}
+        browser.close()
     for name, found in pages.items():
         report(name, found)
     worst = {key: max(found[key] for found in pages.values()) for key in LIMITS}
@@ -72,12 +83,6 @@ def main() -> None:
 
 def fill() -> tuple[dict[str, tuple[str, Callable[[Page], None]]], str]:
     """Fill the book: 400 machines and a plan in hand. Return the pages with their taps, and Alice's session."""
-    from django.test import Client
-    from django.urls import reverse
-
-    from tests.crowd import crowd
-    from tests.worlds import tern_taproom
-
     taproom = tern_taproom()
     crowd(taproom, MACHINES - 1)
     client = Client()
