@@ -136,8 +136,12 @@ def record_slope(
 
 
 def _site_named(by: Author, name: str) -> Site | None:
-    """Return the site that people mean by a name: the same letters, else the same but for capitals."""
-    alike = list(visible(by.member, Site).filter(name__iexact=name, archived_at__isnull=True).order_by("name"))
+    """Return the site that people mean by a name: the same letters, else the same but for capitals.
+
+    It is held until the end of the transaction, so that two machines never take the same next bay.
+    """
+    rows = visible(by.member, Site).filter(name__iexact=name, archived_at__isnull=True).order_by("name")
+    alike = list(rows.select_for_update(of=("self",), no_key=True))
     return next((site for site in alike if site.name == name), alike[0] if alike else None)
 
 

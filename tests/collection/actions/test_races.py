@@ -17,7 +17,7 @@ from django.urls import reverse
 from collection import environment, models
 from tests import factories as make
 from tests.collection.forms.test_hostile_posts import fields_of
-from tests.collection.views.test_sent_twice import ADDING, SPEC
+from tests.collection.views.test_sent_twice import ADDING, AT_A_SITE, SPEC
 from tests.surveying import sent
 from tests.worlds import TernTaproom, tern_taproom
 
@@ -131,6 +131,17 @@ def test_one_bay_for_two_machines_at_once(taproom: TernTaproom) -> None:
     answers = together(*(lambda c=client, u=url: c.post(u, page) for client, url in pages))
     assert sorted(answer.status_code for answer in answers) == [302, 422, 422, 422]
     assert models.Machine.objects.filter(bay=free).count() == 1
+
+
+def test_machines_at_one_new_site_at_once(taproom: TernTaproom) -> None:
+    """One of them makes the site and its floor; each gets a bay of its own."""
+    pages = [AT_A_SITE | {"code": f"TK-{number}"} for number in range(AT_ONCE)]
+    clients = [(client_of(taproom.people.bob), page) for page in pages]
+    answers = together(*(lambda c=client, p=page: c.post(reverse("machine_new"), p) for client, page in clients))
+    assert [answer.status_code for answer in answers] == [302] * AT_ONCE
+    floor = models.Floor.objects.get(site__name=AT_A_SITE["site_name"])
+    names = models.Machine.objects.filter(bay__floor=floor).values_list("bay__name", flat=True)
+    assert sorted(names) == [f"Bay {number + 1}" for number in range(AT_ONCE)]
 
 
 def test_edits_at_once_have_one_winner(taproom: TernTaproom) -> None:

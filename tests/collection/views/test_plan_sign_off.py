@@ -1,4 +1,4 @@
-"""The end of a leg plan: what the record knows already is ticked, the rest is asked, and what may come later is said."""
+"""The end of a leg plan: what the record shows is ticked, the rest is asked, and what may come later is said."""
 
 from collections.abc import Callable
 

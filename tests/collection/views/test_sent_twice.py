@@ -32,6 +32,7 @@ MACHINE = {
     "title": "Tin Kettle", "code": "TK-1", "era": "modern", "body": "standard", "thread": "3/8-16 UNC",
     "steps_per_turn": "4",
 }  # fmt: skip
+AT_A_SITE = MACHINE | {"code": "TK-7", "site_name": "Dune Hall", "time_zone": "UTC", "surface": "timber"}
 SPEC = {
     "pitch_deg": "6.4", "pitch_tolerance_deg": "0.2", "roll_tolerance_deg": "0.15", "gap_tolerance_mm": "0.5",
     "why": "Slower for children.",
@@ -46,6 +47,7 @@ ADDING: list[tuple[str, str, dict[str, str], dict[str, str], type[Any]]] = [
     ("bay_slope", "bay", SLOPE, {"readings-0-amount": "0.5"}, models.FloorSlope),
     ("instrument_new", "", LEVEL, {"name": "Blue level"}, models.Instrument),
     ("machine_new", "", MACHINE, {"code": "TK-2"}, models.Machine),
+    ("machine_new", "", AT_A_SITE, {"code": "TK-8"}, models.Machine),
     ("machine_spec", "machine", SPEC, {"pitch_deg": "6.3"}, models.Spec),
     ("instrument_zero", "instrument", ZERO, {"turned": "0.2"}, models.ZeroCheck),
     ("organization_new", "", {"name": "Bob's barn"}, {"name": "Bob's shed"}, models.Membership),
