@@ -156,7 +156,7 @@ def test_it_is_remembered_and_a_refusal_of_the_browser_is_told(
     phone.evaluate(refuse, "not-allowed")
     expect(phone.get_by_text("the browser waits for a tap before it reads")).to_be_visible()
     phone.evaluate(refuse, "voice-unavailable")
-    expect(phone.get_by_text("The voice of this browser does not answer.")).to_be_visible()
+    expect(phone.get_by_text("This browser’s voice does not answer.")).to_be_visible()
     phone.evaluate("() => window.last.dispatchEvent(new Event('start'))")
     expect(phone.get_by_text("does not answer")).to_be_hidden()
     phone.evaluate(refuse, "interrupted")

@@ -8,7 +8,9 @@ from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from collection import models
+from collection.actions.plans import make_plan
 from tests.journeys.conftest import serious_findings, sign_in
+from tests.surveying import across, along, author, survey_of
 from tests.worlds import TernTaproom, tern_taproom
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -287,3 +289,26 @@ def test_the_list_without_a_script_has_no_finding(
     expect(phone.get_by_role("button", name="Done, next")).to_be_hidden()
     assert serious_findings(phone) == []
     complaints.clear()
+
+
+def test_on_dollies_in_eighths_one_lift_frees_all_four(phone: Page, live_server: LiveServer) -> None:
+    """The machine's own step is offered, and what is sent is read as it was shown."""
+    taproom = tern_taproom()
+    work = {"front_reachable": True, "rear_reachable": True, "on_dollies": True, "steps_per_turn": 8}
+    readings = [along(6.1), across(0.4, "left")]
+    bob = taproom.people.bob
+    survey_of(taproom.machine, by=bob, instrument=taproom.instrument, readings=readings)
+    plan = make_plan(by=author(bob), machine=taproom.machine, source="survey", even_if_in_spec=False, **work)
+    sign_in(phone, live_server.url, "bob@example.org")
+    phone.goto(live_server.url + reverse("plan_work", args=[plan.pk]))
+    forward(phone, 1)
+    expect(phone.get_by_role("heading", name="Raise the machine")).to_be_visible()
+    forward(phone, 2 + len(plan.answer["lifts"][0]["legs"]))
+    expect(phone.get_by_role("button", name=re.compile("⅛"))).to_have_count(8)
+    for name in ("front left", "front right", "rear left", "rear right"):
+        phone.get_by_role("button", name=re.compile(f"⅛ (more|out) at the {name}")).click()
+    phone.get_by_role("button", name="Record this lift").click()
+    expect(phone.get_by_role("heading", name="After the work")).to_be_visible()
+    legs = {place: leg["steps"] / 8 for place, leg in enumerate(plan.answer["legs"])}
+    found = {row.place: row.turns for row in models.Adjustment.objects.filter(plan=plan)}
+    assert found == {place: turns + (0.125 if turns >= 0 else -0.125) for place, turns in legs.items()}

@@ -34,7 +34,7 @@
     speech.addEventListener("error", ({ error }) => {
       if (["canceled", "interrupted"].includes(error)) return;
       if (error === "not-allowed") tell("Tap “Say it again”: the browser waits for a tap before it reads.");
-      else tell("The voice of this browser does not answer. The steps stand on the screen.");
+      else tell("This browser’s voice does not answer. Read the steps on the screen.");
     });
     engine.speak(speech);
   }
