@@ -22,9 +22,10 @@ pytestmark = pytest.mark.browser
 BOB = "bob@example.org"
 SENDINGS = "**/surveys/new/"
 WORLD = """
-import sys
-from tests.own_server import settle_in
-settle_in(sys.argv[1])
+import django
+django.setup()
+from django.core.management import call_command
+call_command("migrate", verbosity=0)
 from tests.worlds import tern_taproom
 print(tern_taproom().machine.pk)
 """
@@ -71,9 +72,10 @@ class Book:
 def first_page(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A folder with the world in it, and the machine's key; each test works on a copy."""
     folder = tmp_path_factory.mktemp("book")
-    environment = {**os.environ, "PYTHONPATH": str(PROJECT)}
+    ours = {"PYTHONPATH": str(PROJECT), "LEVELBOOK_DATA": str(folder), "DJANGO_SETTINGS_MODULE": "collection.settings"}
+    environment = {**os.environ, **ours}
     environment.pop("DATABASE_URL", None)
-    command = [sys.executable, "-c", WORLD, str(folder)]
+    command = [sys.executable, "-c", WORLD]
     made = subprocess.run(command, cwd=PROJECT, env=environment, capture_output=True, text=True, check=True)
     return folder, made.stdout.split()[-1]
 

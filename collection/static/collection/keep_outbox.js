@@ -41,13 +41,14 @@ const outbox = (() => {
     const headers = { "X-Keep": item.member, "X-Keep-Waited": String(waited_s || 0) };
     try {
       const answer = await fetch(item.action, { ...patience(), method: "POST", body, headers, redirect: "manual" });
+      const page = await answer.text(); // an answer counts once it was read to its end
       if (answer.status === 201 && answer.headers.has("X-Kept")) {
         return { is: "saved", where: answer.headers.get("Location") };
       }
       if (answer.status === 401) return { is: "signed out" };
       if (answer.status === 403) return { is: "forbidden" };
       const isRefusal = answer.status >= 400 && answer.status < 500 && !COMES_AGAIN.includes(answer.status);
-      return isRefusal ? { is: "refused", why: reason(await answer.text()) } : { is: "waiting" };
+      return isRefusal ? { is: "refused", why: reason(page) } : { is: "waiting" };
     } catch {
       return { is: "waiting" };
     }
