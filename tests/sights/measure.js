@@ -93,7 +93,15 @@
 
   // --- texts --------------------------------------------------------------------
 
-  const unseen = (element) => Boolean(element.closest(".unseen, .skip:not(:focus)"));
+  // Kept for those who listen only: a box of one pixel, or the skip link before it is wanted.
+  const hidden = (element) => {
+    for (let node = element; node && node !== document.body; node = node.parentElement) {
+      const style = getComputedStyle(node);
+      if (style.position === "absolute" && style.overflow !== "visible" && node.offsetWidth <= 1 && node.offsetHeight <= 1) return true;
+    }
+    return false;
+  };
+  const unseen = (element) => Boolean(element.closest(".skip:not(:focus)")) || hidden(element);
   const shown = (element) => element.checkVisibility({ opacityProperty: true, visibilityProperty: true }) && !unseen(element);
   const block = (element) => {
     let node = element;

@@ -99,6 +99,12 @@ def read_only(world: TernTaproom) -> Iterator[Sight]:
             yield Sight(row.name, "reader", world.people.vera.user, row.address(world))
 
 
+def about_things(sights: Iterator[Sight]) -> Iterator[Sight]:
+    """Yield only pages that show names: lists and pages about one thing, no forms and no account pages."""
+    forms = {row.name for row in ROWS if "POST" in row.answers}
+    return (sight for sight in sights if sight.page not in forms and not sight.page.startswith("account_"))
+
+
 def opened(sights: Iterator[Sight]) -> Iterator[Sight]:
     """Yield the same pages with every part unfolded."""
     return (replace(sight, state="open", opened=True) for sight in sights)

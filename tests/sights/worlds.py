@@ -91,7 +91,8 @@ def long_names() -> TernTaproom:
         table.update(**names)
     EmailAddress.objects.filter(user=alice.user, primary=True).update(email=LONG_MAIL)
     for number, title in enumerate((SPACED, UNBROKEN[::-1], "W" * 80)):
-        bay = make.BayFactory(member=alice, floor=world.floor, name=f"{number} {UNBROKEN}"[:80])
+        name = f"{number} {UNBROKEN}"[:80]
+        bay = make.BayFactory(member=alice, floor=world.floor, name=name, x_mm=2500 + 1500 * number)
         machine = make.MachineFactory(member=alice, bay=bay, title=title, code=f"{LONG_CODE[:-1]}{number + 2}")
         survey_of(machine, by=bob, instrument=world.instrument, note=LONG_TEXT)
     make.SiteFactory(member=alice, name=UNBROKEN, address=UNBROKEN)
@@ -141,10 +142,9 @@ def plans_of_every_kind(world: TernTaproom) -> dict[str, models.Plan]:
     """Leg plans of machines of their own: turned, signed off, set aside, in spec, and one that nothing fits."""
     bob = world.people.bob
     kinds = {}
-    for kind in ("turned", "signed", "aside", "in-spec", "nothing-fits"):
-        machine = make.MachineFactory(
-            member=world.people.alice, bay__floor=world.floor, title=f"Paper Lighthouse {kind}"
-        )
+    for number, kind in enumerate(("turned", "signed", "aside", "in-spec", "nothing-fits")):
+        place = {"bay__floor": world.floor, "bay__x_mm": 2200 + 1100 * number}
+        machine = make.MachineFactory(member=world.people.alice, title=f"Paper Lighthouse {kind}", **place)
         machine.legs.update(exposure_mm=20)
         pitch = {"in-spec": 6.5, "nothing-fits": 1.0}.get(kind, 6.1)
         readings = [along(pitch, spot="middle"), across(0.0 if kind == "in-spec" else 0.3, "left", spot="lower_centre")]
