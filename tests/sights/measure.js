@@ -109,8 +109,9 @@
     return node;
   };
 
+  const cutOnPurpose = (style) => style.textOverflow === "ellipsis" || style.webkitLineClamp !== "none"; // with dots
   const shortened = (element) => {
-    for (let node = element; node; node = node.parentElement) if (getComputedStyle(node).textOverflow === "ellipsis") return true;
+    for (let node = element; node; node = node.parentElement) if (cutOnPurpose(getComputedStyle(node))) return true;
     return false;
   };
 
@@ -172,7 +173,7 @@
     const style = getComputedStyle(element);
     const cutX = ["hidden", "clip"].includes(style.overflowX) && element.scrollWidth > element.clientWidth + 1;
     const cutY = ["hidden", "clip"].includes(style.overflowY) && element.scrollHeight > element.clientHeight + 1;
-    if ((cutX && style.textOverflow !== "ellipsis") || cutY) report.clipped.push(`${named(element)} hides a part of itself`);
+    if ((cutX || cutY) && !cutOnPurpose(style)) report.clipped.push(`${named(element)} hides a part of itself`);
   }
 
   // --- targets ----------------------------------------------------------------------

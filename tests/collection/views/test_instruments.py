@@ -206,5 +206,5 @@ def test_pages_ask_as_often_for_3_as_for_30(taproom: TernTaproom, as_member: Sig
 def test_an_empty_check_says_which_reading_lacks_what(taproom: TernTaproom, as_member: SignIn) -> None:
     url = reverse("instrument_zero", args=[taproom.instrument.pk])
     page = as_member(taproom.people.bob).post(url, {"unit": "deg"}).content.decode()
-    for words in ("1. It shows:</a> Write a number.", "2. High side:</a> Choose one of the answers shown."):
+    for words in ("1. It shows:</b> Write a number.", "2. High side:</b> Choose one of the answers shown."):
         assert words in page

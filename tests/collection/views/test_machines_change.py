@@ -234,4 +234,4 @@ def test_the_summary_of_errors_names_the_leg(taproom: TernTaproom, as_member: Si
     """Four legs have a field "Out by": the summary says whose."""
     url = reverse("machine_legs", args=[taproom.machine.pk])
     page = as_member(taproom.people.bob).post(url, legs_typed(RL_exposure_mm="60")).content.decode()
-    assert "RL, out by:</a> That is more than its travel" in page
+    assert "RL, out by:</b> That is more than its travel" in page
