@@ -3,11 +3,11 @@
 import re
 from dataclasses import dataclass
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from collection import models
 
-NOT_SENT = re.compile(r"Not sent yet")
+SENDINGS = "**/surveys/new/"
 SURVEY_PAGE = re.compile(r"/surveys/[0-9a-f-]{36}/$")
 
 
@@ -28,6 +28,14 @@ class Typed:
             ("across", self.across, "left", "lower_centre"),
             ("across", self.again, "left", "upper_left"),
         ]
+
+
+def no_answer(route: Route) -> None:
+    """Let a sending go nowhere."""
+    if route.request.method == "POST":
+        route.abort("connectionreset")
+    else:
+        route.continue_()
 
 
 def open_form(page: Page, base: str, machine: models.Machine) -> None:

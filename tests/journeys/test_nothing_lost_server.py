@@ -14,13 +14,12 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.journeys.conftest import sign_in
-from tests.journeys.surveying import SURVEY_PAGE, Typed, key_of, must_show, save, type_survey
+from tests.journeys.surveying import SENDINGS, SURVEY_PAGE, Typed, key_of, must_show, save, type_survey
 from tests.own_server import PROJECT, free_port, wait_for
 
 pytestmark = pytest.mark.browser
 
 BOB = "bob@example.org"
-SENDINGS = "**/surveys/new/"
 WORLD = """
 import django
 django.setup()
