@@ -88,7 +88,6 @@ def phone(page: Page) -> None:
     page.get_by_role("link", name="Main room", exact=True).first.click()
     cut(page, "floor", page.locator("main svg").first)
     open_machine(page)
-    page.get_by_role("link", name="Leg plan", exact=True).click()
     page.get_by_role("button", name="Work out the turns").click()
     page.locator("#lift-1").scroll_into_view_if_needed()
     page.locator("#lift-1").evaluate("card => card.scrollIntoView()")

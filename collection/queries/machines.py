@@ -71,12 +71,6 @@ class MachinePage:
         return plan if follows or plan.state == "turned" else None
 
     @property
-    def asks_for_a_plan(self) -> bool:
-        """Whether the newest survey can be turned by: it tells both slopes, and its readings agree."""
-        found = self.how.answer.assessment if self.how else None
-        return found is not None and not found.disagree
-
-    @property
     def newest_surveys(self) -> list[Survey]:
         """The surveys that show at once."""
         return self.surveys[:SHOWN_AT_ONCE]

@@ -7,7 +7,7 @@ from django.db import models
 
 from collection.access import visible
 from collection.arrays.plans import plans_of_many, turns_summary, usual_work
-from collection.models import Membership, Plan, Survey
+from collection.models import Machine, Membership, Plan, Survey
 from collection.queries.plans import plan_start
 from collection.queries.surveys import NOTHING, SurveyPage
 from leveling.errors import BadInput
@@ -56,35 +56,53 @@ def step_after(*, member: Membership, page: SurveyPage) -> NextStep:
         return NextStep("older")
     if survey.plan and survey.plan.state == "turned":
         return NextStep("sign_off", SIGN_OFF, survey.plan)
-    if plan := _plan_from(member, survey):
-        return NextStep("nothing_fits", NOTHING_FITS, plan) if plan.outcome == "nothing_fits" else _go_on(plan)
-    verdict = survey.verdict if page.spec_is_current else survey.machine.status.verdict
+    machine = survey.machine
+    if plan := _plan_from(member, machine, survey):
+        return _go_on(plan)
+    verdict = survey.verdict if page.spec_is_current else machine.status.verdict
     if verdict == "in":
         return NextStep("done", NOTHING)
-    if verdict != "out" or (page.answer.assessment and page.answer.assessment.disagree):
+    if verdict != "out" or _disagree(page):
         return NextStep("again", page.answer.next_step)
-    return _to_turn(member, survey)
+    return _to_turn(member, machine)
+
+
+def step_to_turn(*, member: Membership, machine: Machine, page: SurveyPage) -> NextStep | None:
+    """Return how a machine that is out of spec comes to its turns, by its newest survey; None if that comes later."""
+    if machine.status.verdict != "out" or _disagree(page):
+        return None
+    plan = _plan_from(member, machine, page.survey)
+    step = _go_on(plan) if plan else _to_turn(member, machine)
+    return step if step.does in ("go_on", "turn", "nothing_fits") else None
 
 
 def _go_on(plan: Plan) -> NextStep:
-    return NextStep("go_on", GO_ON, plan)
+    return (
+        NextStep("nothing_fits", NOTHING_FITS, plan)
+        if plan.outcome == "nothing_fits"
+        else NextStep("go_on", GO_ON, plan)
+    )
 
 
-def _plan_from(member: Membership, survey: Survey) -> Plan | None:
+def _disagree(page: SurveyPage) -> bool:
+    return page.answer.assessment is not None and page.answer.assessment.disagree
+
+
+def _plan_from(member: Membership, machine: Machine, survey: Survey) -> Plan | None:
     """The machine's unfinished leg plan, if it was made from this survey and turns something or says what stops it."""
-    plan = survey.machine.status.plan_id
+    plan = machine.status.plan_id
     if plan is None:
         return None
     rows = visible(member, Plan).filter(pk=plan, survey=survey, outcome__in=("plan", "nothing_fits"))
     return rows.fetch_mode(models.FETCH_RAISE).first()
 
 
-def _to_turn(member: Membership, survey: Survey) -> NextStep:
+def _to_turn(member: Membership, machine: Machine) -> NextStep:
     """What a leg plan would say, worked as usual."""
-    start = plan_start(member=member, machine=survey.machine)
+    start = plan_start(member=member, machine=machine)
     if start.problem_with("survey"):
         return NextStep("again", start.problem_with("survey"))
-    usual = {"source": "survey", **asdict(usual_work(survey.machine))}
+    usual = {"source": "survey", **asdict(usual_work(machine))}
     try:
         answer = plans_of_many(rows=[start.rows_for("survey")])[0]
     except BadInput:

@@ -9,9 +9,11 @@ from django.shortcuts import redirect
 from collection import access
 from collection.actions import machines as actions
 from collection.forms import machines as forms
+from collection.forms.plans import PlanForm
 from collection.models import Machine
 from collection.queries import machines as queries
 from collection.queries.machines_list import site_choices
+from collection.queries.surveys_next import step_to_turn
 from collection.views.doors import acted, author, member_view, page, posted
 from collection.views.lists import machine_rows, uuid_of
 
@@ -55,8 +57,12 @@ def machine_new(request: Any) -> HttpResponse:
 def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     """One machine: how it stands now, its legs, its history and what to do next."""
     machine = access.machine_for(request.member, pk)
-    context = {"machine": machine, "seen": queries.machine_page(member=request.member, machine=machine)}
-    return page(request, "machines/detail.html", context)
+    seen = queries.machine_page(member=request.member, machine=machine)
+    step = seen.how and step_to_turn(member=request.member, machine=machine, page=seen.how)
+    plan_form = PlanForm(initial=step.usual) if step else None
+    return page(
+        request, "machines/detail.html", {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
+    )
 
 
 @member_view("GET", "POST", write=True)

@@ -16,6 +16,9 @@ from tests.factories import PASSWORD
 
 pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
+#: A name that no bay gets by itself.
+BAY = "By the bar"
+
 
 def start_a_book(page: Page) -> None:
     page.get_by_role("link", name="Start a book").click()
@@ -52,9 +55,9 @@ def read_the_slope(page: Page) -> None:
 
 def mark_a_bay(page: Page) -> None:
     follow(page, "Sites", "Tern Taproom", "Main room", "Add a bay")
-    page.get_by_label("Name").fill("Bay 1")
+    page.get_by_label("Name").fill(BAY)
     page.get_by_role("button", name="Save bay").click()
-    expect(page.get_by_role("heading", name="Bay 1")).to_be_visible()
+    expect(page.get_by_role("heading", name=BAY)).to_be_visible()
 
 
 def add_a_machine(page: Page) -> None:
@@ -82,7 +85,7 @@ def survey_the_machine(page: Page) -> None:
 
 
 def make_a_leg_plan(page: Page) -> None:
-    follow(page, "Machines", "Lantern Reef", "Leg plan")
+    follow(page, "Machines", "Lantern Reef", "Choose how")
     page.get_by_role("button", name="Work out the turns").click()
     expect(page.get_by_role("heading", name=re.compile("Lift 1 of"))).to_be_visible()
     expect(page.get_by_text("Travel is not checked")).to_be_visible()
@@ -166,7 +169,7 @@ def record_is_complete(page: Page) -> None:
     """What someone finds afterwards: in spec today, the bay's fall, the plan with its check, all in the record."""
     follow(page, "Today")
     expect(page.get_by_text("Nothing to turn").or_(page.get_by_text("in spec")).first).to_be_visible()
-    follow(page, "Sites", "Tern Taproom", "Main room", "Bay 1")
+    follow(page, "Sites", "Tern Taproom", "Main room", BAY)
     expect(page.get_by_text(re.compile("The floor falls 0.36°"))).to_be_visible()
     plan = Plan.objects.get()
     check = Survey.objects.get(plan=plan)

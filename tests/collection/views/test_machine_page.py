@@ -133,7 +133,7 @@ def test_legs_turned_since_the_survey_are_told_above_its_numbers(taproom: TernTa
 
 def first_button(page: str) -> str:
     """The words on the one primary button."""
-    found = re.findall(r'<a class="button" [^>]*>([^<]*)</a>', page)
+    found = re.findall(r'(?:<a class="button" [^>]*|<button type="submit")>([^<]*)</', page)
     assert len(found) == 1
     return found[0]
 
@@ -143,8 +143,8 @@ def test_the_first_button_follows_the_verdict(taproom: TernTaproom, as_member: S
     assert first_button(page_of(taproom, bob)) == "Survey now"  # never surveyed
     assert taproom.survey.verdict == "out"
     page = page_of(taproom, bob)
-    assert first_button(page) == "Leg plan"
-    assert page.index("Out of spec") < page.index('class="button"') < page.index("bars-large")
+    assert first_button(page) == "Work out the turns"
+    assert page.index("Out of spec") < page.index('<button type="submit"') < page.index("bars-large")
     survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=NOON + datetime.timedelta(1))
     assert first_button(page_of(taproom, bob)) == "Survey now"  # in spec
 

@@ -117,6 +117,20 @@ def test_where_nothing_fits_it_says_so_and_no_plan_is_offered(taproom: TernTapro
     assert MachineStatus.objects.get().next_step == "Nothing fits: see in the leg plan what would help"
 
 
+def test_the_machines_page_offers_the_same(taproom: TernTaproom, bob: Client) -> None:
+    address = reverse("machine", args=[taproom.machine.pk])
+    assert taproom.survey
+    assert "Work out the turns" in bob.get(address).content.decode()
+    Bay.objects.update(front_reachable=False, rear_reachable=False)
+    page = bob.get(address).content.decode()
+    assert "Work out the turns" not in page
+    assert '<button type="submit">See what would help</button>' in page
+    press(bob, taproom.survey)
+    plan = Plan.objects.get()
+    link = f'<a class="button" href="{reverse("plan", args=[plan.pk])}">See what would help</a>'
+    assert link in bob.get(address).content.decode()
+
+
 def test_an_impossible_exposure_is_corrected_first(taproom: TernTaproom, bob: Client) -> None:
     Leg.objects.filter(place=0).update(exposure_mm=60, travel_mm=41)
     survey = surveyed(taproom, along(6.0), across(0.4))
