@@ -41,7 +41,15 @@
       if (this.form.hasAttribute("data-keep-typed")) return this.goOn(item);
       if (item && item.state !== "waiting" && (await this.take(item.key))) return this.bringBack(item);
       kept.own(this.address, "");
+      if (this.isTouched()) this.typed();
       await this.offer();
+    }
+
+    /** Whether someone typed before this script was here. */
+    isTouched() {
+      return [...this.form.querySelectorAll("input, textarea")].some(
+        (each) => each.value !== each.defaultValue || each.checked !== each.defaultChecked,
+      );
     }
 
     /** Have an item in this tab alone; false if another tab has it. */
@@ -245,4 +253,5 @@
   });
 
   if (kept.member) document.querySelectorAll("form[data-keep]").forEach((form) => new Keeper(form).start());
+  outbox.begin();
 })();

@@ -225,11 +225,12 @@ const outbox = (() => {
     isSignedOut = true;
     show();
   });
-  // After keep.js has said which forms are here.
-  document.addEventListener("DOMContentLoaded", () => {
+
+  /** Say what is here and send what waits; keep.js calls it once it has said which forms are here. */
+  function begin() {
     show();
     again();
-  });
+  }
 
-  return { flush, show, signInLink, NO_CONNECTION, SIGNED_OUT, token: () => token };
+  return { begin, flush, show, signInLink, NO_CONNECTION, SIGNED_OUT, token: () => token };
 })();
