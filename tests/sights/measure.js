@@ -206,20 +206,18 @@
   for (const element of document.querySelectorAll("a[href], button, summary, input:not([type=hidden]), select, textarea")) {
     if (!shown(element) && !(element.labels?.length && shown(element.labels[0]))) continue;
     if (element.disabled || element.closest(".skip") || inText(element)) continue;
-    let boxes = [...element.getClientRects()];
-    if (!boxes.length) continue;
-    if (boxes.some((box) => box.width >= target - 0.5 && box.height >= target - 0.5)) continue;
     const label = element.labels?.[0];
-    const box = boxes[0].width ? boxes[0] : label.getBoundingClientRect();
-    let [x, y] = [box.left + box.width / 2, box.top + box.height / 2];
-    if (owner(document.elementFromPoint(x, y)) !== element) {
-      const other = label?.getBoundingClientRect();
-      if (other) [x, y] = [other.left + other.width / 2, other.top + other.height / 2];
-    }
-    if (owner(document.elementFromPoint(x, y)) !== element) {
+    const boxes = [...element.getClientRects()].sort((one, other) => other.width * other.height - one.width * one.height);
+    if (!boxes.length) continue;
+    const middle = (box) => [box.left + box.width / 2, box.top + box.height / 2];
+    const places = [middle(boxes[0]), ...(label ? [middle(label.getBoundingClientRect())] : [])];
+    const place = places.find(([x, y]) => owner(document.elementFromPoint(x, y)) === element);
+    if (!place) {
       report.small.push(`${named(element)} is hidden under something`);
       continue;
     }
+    if (boxes[0].width >= target - 0.5 && boxes[0].height >= target - 0.5) continue;
+    const [x, y] = place;
     const [wide, tall] = [reach(element, x, y, 1, 0) + reach(element, x, y, -1, 0) + 1, reach(element, x, y, 0, 1) + reach(element, x, y, 0, -1) + 1];
     if (wide < target - 0.5 || tall < target - 0.5) report.small.push(`${named(element)} ${wide} x ${tall} px`);
   }
