@@ -19,7 +19,7 @@ PLANTED = {
     "<p style='opacity: 0.4'>words</p>": "faint",
     "<p style='background: #777777; color: white'>words</p>": "faint",
     "<div style='background: black'><p>words</p></div>": "faint",
-    "<svg width='99' height='60'><rect width='99' height='60' fill='#333'/><text x='9' y='30'>words</text></svg>": "faint",
+    "<svg width='99'><rect width='99' height='60' fill='#333'/><text x='9' y='30'>words</text></svg>": "faint",
     "<input placeholder='words' style='color: #aaa; background: white' aria-label='x'>": "small",
     "<style>::placeholder { color: #bbb }</style><input placeholder='words' aria-label='x'>": "faint",
     "<p style='background: linear-gradient(red, blue)'>words</p>": "unmeasured",
