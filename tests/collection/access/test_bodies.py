@@ -134,7 +134,7 @@ def test_a_site_viewer_reads_one_site_only(taproom: TernTaproom, beyond: dict[st
         for query in ({}, {"q": "Ferry"}, {"q": "FK-1"}, {"q": "Kettle"}, {"site": str(beyond["site"].pk)}):
             page = vera.get(reverse(name), query).content.decode()
             assert "Ferry" not in page.replace('value="Ferry"', "").replace("“Ferry”", "").replace("q=Ferry", ""), name
-    counts = vera.get(reverse("today")).context["counts"]
+    counts = vera.get(reverse("today")).context["machines"]["counts"]
     assert sum(counts.values()) == 1
     absent = [("site", beyond["site"]), ("floor", beyond["floor"]), ("bay", beyond["bay"])]
     absent += [("machine", each) for each in beyond["machines"]]
