@@ -108,7 +108,13 @@ def phone(page: Page) -> None:
 
 
 def dark(page: Page) -> None:
-    """A survey being typed, with its live answer."""
+    """A step under the machine, and a survey being typed, with its live answer."""
+    open_machine(page)
+    page.locator("a[href^='/plans/']").first.click()
+    page.get_by_role("link", name="Under the machine").click()
+    for _ in range(2):
+        page.get_by_role("button", name="Done, next").click()
+    shoot(page, "work-phone-dark")
     open_machine(page)
     page.get_by_role("link", name="Survey now").click()
     read_two(page)
