@@ -33,7 +33,9 @@ def _any_of(words: Iterable[str]) -> str:
 
 _PATTERNS = {
     "a registry's host": re.compile(_any_of(_HOSTS), re.IGNORECASE),
-    "a path of one machine": re.compile(rf"(?<![\w.~-])(?<!pk>)(?:{_any_of(_PLACES)})"),  # an address of ours goes on after pk>
+    "a path of one machine": re.compile(
+        rf"(?<![\w.~-])(?<!pk>)(?:{_any_of(_PLACES)})"
+    ),  # an address of ours goes on after pk>
     "a word about how it was made": re.compile(rf"\b(?:{_any_of(_TOOLS)})\b", re.IGNORECASE),
     "a paper that is not here": re.compile(rf"\b(?:{_any_of(_PAPERS)})"),
 }

@@ -79,7 +79,9 @@ def test_legs_turned_since_the_reading_teach_nothing(flat: TernTaproom) -> None:
         engine_version="1",
         **stamp,
     )
-    models.Adjustment.objects.create(plan=plan, place=0, lift=1, turns=1, text="1", lead_mm=1.5875, turned_at=NOON, **stamp)
+    models.Adjustment.objects.create(
+        plan=plan, place=0, lift=1, turns=1, text="1", lead_mm=1.5875, turned_at=NOON, **stamp
+    )
     an_hour = datetime.timedelta(hours=1)
     survey_of(
         flat.machine, by=flat.people.bob, instrument=flat.instrument, at=NOON + an_hour, measured_at=NOON - an_hour

@@ -136,7 +136,8 @@ def _theirs(taproom: TernTaproom, table: Any) -> Any:
         models.FloorSlope: lambda: make.FloorSlopeFactory(member=charlie, floor=machine.bay.floor),
         models.ZeroCheck: lambda: models.ZeroCheck.objects.create(
             instrument=instrument, unit="deg", first_text="0", first_high="level", reversed_text="0",
-            reversed_high="level", zero_deg=0, u_zero_deg=0.1, engine_version="1", checked_at=machine.created_at, **stamp,
+            reversed_high="level", zero_deg=0, u_zero_deg=0.1, engine_version="1",
+            checked_at=machine.created_at, **stamp,
         ),
         models.Plan: lambda: models.Plan.objects.create(engine_version="1", **plan, **stamp),
     }  # fmt: skip
