@@ -123,7 +123,7 @@
     if (!node.data.trim() || !shown(element) || element.closest("script, style, option, title, desc")) continue;
     const range = document.createRange();
     range.selectNodeContents(node);
-    const boxes = [...range.getClientRects()].filter((box) => box.width > 0 && box.height > 0);
+    const boxes = [...range.getClientRects()].filter((box) => box.width > 0 && box.height > 0 && box.bottom < innerHeight);
     if (!boxes.length) continue;
     const style = getComputedStyle(element);
     const drawing = element.closest("svg");
@@ -208,7 +208,7 @@
     if (element.disabled || element.closest(".skip") || inText(element)) continue;
     const label = element.labels?.[0];
     const boxes = [...element.getClientRects()].sort((one, other) => other.width * other.height - one.width * one.height);
-    if (!boxes.length) continue;
+    if (!boxes.length || boxes[0].bottom > innerHeight) continue;
     const middle = (box) => [box.left + box.width / 2, box.top + box.height / 2];
     const places = [middle(boxes[0]), ...(label ? [middle(label.getBoundingClientRect())] : [])];
     const place = places.find(([x, y]) => owner(document.elementFromPoint(x, y)) === element);

@@ -50,6 +50,8 @@ def fit(page: Page, width: int) -> None:
     height = min(_TALLEST, page.evaluate("document.documentElement.scrollHeight"))
     if height > 844:
         page.set_viewport_size({"width": width, "height": height})
+    # Rows far down are drawn only when they come into the window: two frames later.
+    page.evaluate("() => new Promise((seen) => requestAnimationFrame(() => requestAnimationFrame(seen)))")
 
 
 def open_all(page: Page) -> int:
