@@ -209,7 +209,8 @@ class SurveyForm(WriteForm):
         fields["instrument"].choices = shows
         fields["plan"].choices = [("", ""), *((str(row.pk), "") for row in plans)]
         for name in ("instrument", "stance", "gap_unit"):
-            fields[name].error_messages["invalid_choice"] = "Choose one of the answers shown."
+            for fault in ("invalid_choice", "required"):
+                fields[name].error_messages[fault] = "Choose one of the answers shown."
         sent = data if data is not None and "readings-TOTAL_FORMS" in data else None
         self.rows: Any = Readings(sent, prefix="readings", initial=None if sent is not None else list(readings))
         self._share_unit(instruments)
@@ -262,9 +263,9 @@ class SurveyForm(WriteForm):
             own.append("Say whether all four feet bear.")
         self._rows_are_clear()
         rows = [
-            f"Reading {place}: {errors[0]}"
+            f"Reading {place}{', turned' if name.startswith('turned') else ''}: {errors[0]}"
             for place, form in enumerate(self.rows.forms, 1)
-            for errors in form.errors.values()
+            for name, errors in form.errors.items()
         ]
         return own + rows
 
