@@ -93,7 +93,9 @@ class SignOffForm(WriteForm):
     """The work after the last lift: each item ticked, or a remark that says why not."""
 
     tasks = forms.MultipleChoiceField(label="Done", choices=TASKS, required=False, widget=forms.CheckboxSelectMultiple)
-    remark = TextField(label="Remark", max_length=400, required=False, help_text="What is left, or what you noticed.")
+    remark = TextField(
+        label="Remark", max_length=400, required=False, help_text="What is still to do, or what you noticed."
+    )
 
 
 class SetAsideForm(WriteForm):

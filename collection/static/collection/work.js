@@ -135,11 +135,11 @@
     const many = Math.abs(count) > perTurn ? "turns" : "turn";
     leg.querySelector("[data-words]").textContent = count
       ? `${count > 0 ? "out" : "in"}\u00a0${size.shown}\u00a0${many}`
-      : "left as it is";
+      : "not turned";
     const than = leg.querySelector("[data-than]");
     than.textContent = by
       ? planned ? `${sizeOf(Math.abs(by), perTurn).shown} ${by > 0 ? "more" : "less"} than planned` : "not planned"
-      : planned ? "as planned" : "not to be turned";
+      : "as planned";
     leg.classList.toggle("is-changed", by !== 0);
     leg.querySelector("[data-typed]").value = size.typed;
     leg.querySelector("[data-way]").value = count < 0 ? "in" : "out";
