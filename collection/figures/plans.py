@@ -7,6 +7,7 @@ back wall                        floor: x to the right wall, y to the back wall,
 """
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -25,6 +26,7 @@ _MOST = 1600.0
 _LETTER = 6.4  # px that a letter of the labels is wide, on average
 _OVERHANG = 6.0  # px that a label may be wider than its machine
 _LABEL_AWAY = 10.0  # px from the player's end to the middle of the label
+_WALL_CLEAR = 9.0  # px between the front wall and the middle of a label, so that the wall does not strike it through
 _FALL_EVERY = 52.0  # px between the floor's small arrows
 
 
@@ -69,13 +71,17 @@ def draw_floor(
     across, up = width_mm * scale, depth_mm * scale
     whole = max(_WIDTH, across + 2 * _MARGIN)
     left, bottom = (whole - across) / 2, _TOP + up
+    labels = _labels(bays, scale)
     parts = [
         element("rect", x=left, y=_TOP, width=across, height=up, class_="floor-walls"),
         _small_arrows(slope, left, _TOP, across, up),
         element("text", "back wall", x=whole / 2, y=_TOP - 8, class_="figure-note middle"),
         _ruler(scale, max(_MARGIN, min(left, whole - _WIDTH)), bottom + 26),
         _floor_fall(slope, _WIDTH - _MARGIN, bottom + 24, unit),
-        *(_bay(bay, left + bay.x_mm * scale, bottom - bay.y_mm * scale, scale) for bay in bays),
+        *(
+            _bay(bay, label, left + bay.x_mm * scale, bottom - bay.y_mm * scale, scale, bottom)
+            for bay, label in zip(bays, labels, strict=True)
+        ),
     ]
     linked = any(bay.url for bay in bays)
     label = f"{caption} from above, back wall at the top: {_told(bays, slope, unit, linked)}"
@@ -99,7 +105,7 @@ def _told(bays: Sequence[BayShape], slope: tuple[float, float] | None, unit: str
     return "; ".join(words) or "no bays yet"
 
 
-def _bay(bay: BayShape, x: float, y: float, scale: float) -> SafeString:
+def _bay(bay: BayShape, label: str, x: float, y: float, scale: float, bottom: float) -> SafeString:
     """The machine's outline, along its axis from the rear: the arrow down the slope, the verdict, and the label."""
     width, depth = bay.body_width_mm * scale, bay.body_depth_mm * scale
     turned = element(
@@ -108,17 +114,27 @@ def _bay(bay: BayShape, x: float, y: float, scale: float) -> SafeString:
         element("path", d=f"M{-width / 2:.1f} {depth / 2:.1f}H{width / 2:.1f}", class_="bay-player"),
         transform=f"rotate({bay.heading_deg:g})",
     )
-    label = element("text", _fitted(bay.label, width), y=4, class_="bay-label middle")
+    away_x, away_y = _along(bay, depth / 2 + _LABEL_AWAY)
+    if abs(y + away_y - bottom) < _WALL_CLEAR:
+        away_y = bottom + _WALL_CLEAR - y
     shown = [
-        (-0.28 * depth, _bay_fall(bay.slope, width)),
-        (0.13 * depth, mark(bay.verdict, size=min(max(170 * scale, 3.5), 7))),
-        (depth / 2 + _LABEL_AWAY, label),
+        (_along(bay, -0.28 * depth), _bay_fall(bay.slope, width)),
+        (_along(bay, 0.13 * depth), mark(bay.verdict, size=min(max(170 * scale, 3.5), 7))),
+        ((away_x, away_y), element("text", label, y=4, class_="bay-label middle")),
     ]
-    slots = (element("g", part, transform=_slot(bay, along)) for along, part in shown if part)
+    slots = (element("g", part, transform=f"translate({at[0]:.1f} {at[1]:.1f})") for at, part in shown if part)
     body = element("g", turned, *slots, transform=f"translate({x:.1f} {y:.1f})")
     if not bay.url:
         return body
     return element("a", element("title", bay.words), body, href=bay.url, class_="bay-link")
+
+
+def _labels(bays: Sequence[BayShape], scale: float) -> list[str]:
+    """What stands before each machine; "" where only a beginning fits that others have too, such as "Ba"."""
+    labels = [_fitted(bay.label, bay.body_width_mm * scale) for bay in bays]
+    alike = Counter(labels)
+    whole = [bay.label == label or bay.label.split()[-1:] == [label] for bay, label in zip(bays, labels, strict=True)]
+    return [label if told or alike[label] == 1 else "" for label, told in zip(labels, whole, strict=True)]
 
 
 def _fitted(label: str, width: float) -> str:
@@ -132,10 +148,10 @@ def _bay_class(bay: BayShape) -> str:
     return f"bay bay-{'used' if bay.title else 'free'}{' bay-here' if bay.here else ''}"
 
 
-def _slot(bay: BayShape, along: float) -> str:
-    """A place on the machine's axis, upright again; ``along`` runs from the middle to the player."""
+def _along(bay: BayShape, px: float) -> tuple[float, float]:
+    """A place on the machine's axis, from its middle toward the player, on the screen."""
     heading = math.radians(bay.heading_deg)
-    return f"translate({-along * math.sin(heading):.1f} {along * math.cos(heading):.1f})"
+    return -px * math.sin(heading), px * math.cos(heading)
 
 
 def _bay_fall(slope: tuple[float, float] | None, width: float) -> SafeString:

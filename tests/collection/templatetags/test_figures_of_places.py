@@ -122,6 +122,28 @@ def test_a_label_too_long_for_the_machine_is_shortened_but_told_in_full(label: s
     assert f"{label} empty" in tree(figures.floor_plan(8000, 6000, [bay])).attrib["aria-label"]
 
 
+def test_a_beginning_that_many_labels_share_tells_nothing_and_is_left_out() -> None:
+    bays = [{**bay_at(1000 * n, 1000), "label": label} for n, label in enumerate(("Window seat", "Window side", "7"))]
+    labels = of_class(tree(figures.floor_plan(8000, 6000, bays)), "bay-label")
+    assert [label.text or "" for label in labels] == ["seat", "side", "7"]
+    bays = [
+        {**bay_at(1000 * n, 1000), "label": label} for n, label in enumerate(("Doorway", "Doorstep", "Mantelpiece"))
+    ]
+    labels = of_class(tree(figures.floor_plan(8000, 6000, bays)), "bay-label")
+    assert [label.text or "" for label in labels] == ["", "", "Mant"]
+
+
+@pytest.mark.parametrize("y_mm", [900, 1000, 1100])
+def test_the_front_wall_does_not_strike_a_label_through(y_mm: float) -> None:
+    """Half a letter of 12 px is 6 px; the wall is 2 px."""
+    root = tree(figures.floor_plan(8000, 6000, [bay_at(4000, y_mm)]))
+    walls = of_class(root, "floor-walls")[0].attrib
+    wall = float(walls["y"]) + float(walls["height"])
+    bay = bay_groups(root)[0]
+    slot = next(node for node in bay.findall("g") if of_class(node, "bay-label"))
+    assert abs(moved(bay)[1] + moved(slot)[1] - wall) > 7
+
+
 def test_a_link_says_who_stands_there_and_how_and_the_plan_does_not_say_it_again() -> None:
     bay = {**bay_at(1000, 1000), "title": "Tin Kettle", "verdict": "out", "url": "/b/"}
     root = tree(figures.floor_plan(8000, 6000, [bay]))
@@ -168,9 +190,7 @@ def test_the_player_stands_opposite_to_where_the_rear_points(heading_deg: float,
     turned = next(node for node in root.iter("g") if node.find("path[@class='bay-player']") is not None)
     angle = math.radians(rotation(turned))
     assert (-math.sin(angle), math.cos(angle)) == pytest.approx((x, y), abs=1e-6)  # where the player's side (0, 1) went
-    assert moved(tree(f"<g transform='{plans._slot(plans.BayShape(**bay_at(0, 0, heading_deg)), 10)}'/>")) == (
-        pytest.approx((10 * x, 10 * y), abs=0.06)
-    )
+    assert plans._along(plans.BayShape(**bay_at(0, 0, heading_deg)), 10) == pytest.approx((10 * x, 10 * y), abs=1e-6)
 
 
 @pytest.mark.parametrize(("slope", "turned"), [((0.01, 0), 180), ((-0.01, 0), 0), ((0, 0.01), 90), ((0, -0.01), -90)])
