@@ -236,15 +236,15 @@ class LegsForm(EditForm):
             yield leg, LEG_WORDS[leg], [self[f"{leg}_{name}"] for name in ("exposure_mm", *_LEG_SIZES)]
 
     def _fields(self) -> Iterator[tuple[str, NumberField]]:
-        yield "length_mm", NumberField(label="Leg", unit="mm", low=100, high=1500)
-        yield "travel_mm", NumberField(label="Travel", unit="mm", low=1, high=200)
-        yield "pad_mm", NumberField(label="Pad or cup", unit="mm", low=0, high=100)
         most = _MOST_EXPOSURE_MM if self.unit == "mm" else _MOST_EXPOSURE_MM / self.lead_mm
         kind: Any = NumberField if self.unit == "mm" else TurnsField
         yield (
             "exposure_mm",
             kind(label="Out by", unit=self.unit, low=0, high=round(most, 3), required=False),
         )
+        yield "length_mm", NumberField(label="Leg length", unit="mm", low=100, high=1500)
+        yield "travel_mm", NumberField(label="Travel", unit="mm", low=1, high=200)
+        yield "pad_mm", NumberField(label="Pad or cup", unit="mm", low=0, high=100)
 
     def _written(self, name: str, number: float | None) -> str:
         if name == "exposure_mm" and self.unit == "turns":

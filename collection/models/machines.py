@@ -61,6 +61,11 @@ class Machine(Editable):
         """The era as pages show it."""
         return ERA_WORDS[self.era]
 
+    @property
+    def step_turns(self) -> float:
+        """The least turn of a leveler that a plan asks for."""
+        return 1 / self.steps_per_turn
+
 
 class Leg(Row):
     """One of a machine's four legs with its leveler. The exposure is empty while nobody has measured it."""

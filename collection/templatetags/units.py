@@ -5,6 +5,7 @@ The pure functions are also called from Python, by ``collection.figures``.
 """
 
 import math
+import re
 from datetime import date, datetime
 from fractions import Fraction
 
@@ -30,6 +31,7 @@ _SLOPES = {
 _LENGTHS = {"mm": (f"{NBSP}mm", 1), "in": (f"{NBSP}in", 3)}
 _LEG_NAMES = {"FL": "front left", "FR": "front right", "RL": "rear left", "RR": "rear right"}
 LEGS = tuple(_LEG_NAMES)
+_LEG_TURNS = re.compile(r"\b(?:FL|FR|RL|RR) (?:out|in)(?: [0-9]+)?(?: [¼-¾⅓-⅞])?")
 _FRACTIONS = {
     Fraction(1, 8): "⅛", Fraction(1, 6): "⅙", Fraction(1, 4): "¼", Fraction(1, 3): "⅓", Fraction(3, 8): "⅜",
     Fraction(1, 2): "½", Fraction(5, 8): "⅝", Fraction(2, 3): "⅔", Fraction(3, 4): "¾", Fraction(5, 6): "⅚",
@@ -194,6 +196,13 @@ def turn_words(value: float | None) -> str:
     if not count:
         return "leave as it is"
     return f"{out_in(count)}{NBSP}{turns(count)}{NBSP}{'turns' if abs(count) > 1 else 'turn'}"
+
+
+@register.filter
+def step_words(step: str) -> str:
+    """A next step as a sentence, no line break inside a leg's turns: "1 lift · front: FL out 1 ½"."""
+    kept = _LEG_TURNS.sub(lambda found: found.group().replace(" ", NBSP), step)
+    return kept[:1].upper() + kept[1:]
 
 
 @register.filter

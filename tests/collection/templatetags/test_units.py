@@ -222,3 +222,10 @@ def test_a_rise_follows_the_unit() -> None:
         Context({"x": 0.0054})
     )
     assert text == "right high 5.4\u00a0mm/m|right high 0.31°"
+
+
+def test_a_next_step_is_a_sentence_that_breaks_between_legs_only() -> None:
+    told = units.step_words("2 lifts · rear: RR out 1 ¾ · front: FL in 7, FR in ¼")
+    assert told == f"2 lifts · rear: RR{NBSP}out{NBSP}1{NBSP}¾ · front: FL{NBSP}in{NBSP}7, FR{NBSP}in{NBSP}¼"
+    assert units.step_words("in spec: turn nothing") == "In spec: turn nothing"
+    assert units.step_words("") == ""
