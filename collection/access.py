@@ -56,7 +56,7 @@ def visible[T: models.Model](member: Membership, table: type[T]) -> models.Query
 def must_write(member: Membership) -> None:
     """Raise 403 unless this member may change things."""
     if not member.may_write:
-        raise PermissionDenied("You can read this site. Ask an owner of the organization to change things.")
+        raise PermissionDenied("You can read this, but not change it.")
 
 
 def must_own(member: Membership) -> None:
