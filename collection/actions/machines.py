@@ -117,7 +117,7 @@ def move_machine(*, by: Author, machine: Machine, version: int, bay: UUID | None
 
 def _first_spec(by: Author, machine: Machine, pitch_deg: float | None) -> Spec:
     era = presets.ERAS[machine.era]
-    why = f"Common practice for its era ({era.words.lower()}). The maker's manual wins."
+    why = f"Common practice for its era ({era.words.lower()}). The maker’s manual wins."
     return Spec(
         id=uuid5(by.key, "spec"),
         machine=machine,

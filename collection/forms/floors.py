@@ -39,7 +39,7 @@ class BayForm(WriteForm):
 
     name = TextField(label="Name", max_length=80, help_text="Such as bay 2 or by the bar.")
     heading_deg = forms.TypedChoiceField(
-        label="The machine's rear points to the", choices=DIRECTIONS, coerce=float, initial="0",
+        label="The machine’s rear points to the", choices=DIRECTIONS, coerce=float, initial="0",
         help_text="The backbox end. The player looks this way.",
     )  # fmt: skip
     x_mm = NumberField(

@@ -132,7 +132,7 @@ class MachineForm(BuildForm, TopForm):
     """What a machine is: its name, how it is built, and whether it rolls."""
 
     field_order = ("write_key", "opened_for", "title", "code")
-    title = TextField(label="Title", max_length=80, help_text="The game's name.")
+    title = TextField(label="Title", max_length=80, help_text="The game’s name.")
     code = TextField(label="Code", max_length=20, help_text="Your own label for this one machine.")
     on_dollies = forms.BooleanField(
         label="It stands on wheeled dollies", required=False, help_text="Then one lift frees all four feet."
@@ -149,13 +149,13 @@ class MachineNewForm(MachineForm):
     site_name = TextField(
         label="Where it stands", max_length=80, required=False,
         widget=forms.TextInput(attrs={"list": "known-sites", "autocomplete": "off"}),
-        help_text="The site, as your people call it. A bay comes with it: the machine's place on the floor there.",
+        help_text="The site, as your people call it. A bay comes with it: the machine’s place on the floor there.",
     )  # fmt: skip
     time_zone = ZoneField(required=False)
     surface = forms.ChoiceField(label="Floor", choices=SURFACES, required=False)
     pitch_deg = NumberField(
         label="Wanted pitch", unit="degrees", low=0, high=15, required=False,
-        help_text="Empty: as usual for its era. The maker's manual wins.",
+        help_text="Empty: as usual for its era. The maker’s manual wins.",
     )  # fmt: skip
 
     def __init__(self, *args: Any, bays: Bays, sites: Sequence[str] = (), **kwargs: Any) -> None:
@@ -279,7 +279,7 @@ class SpecForm(WriteForm):
         label="Gap under a light foot, at most", unit="mm", low=0.05, high=10, help_text="0.5 mm is a third of a turn."
     )
     why = TextField(
-        label="Reason", max_length=400, help_text="Such as the maker's manual, or faster play for the league."
+        label="Reason", max_length=400, help_text="Such as the maker’s manual, or faster play for the league."
     )
 
 

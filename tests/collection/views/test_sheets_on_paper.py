@@ -96,7 +96,7 @@ def test_a_site_lists_its_machines_as_one_walks(client: Client, taproom: TernTap
     text = words(html)
     places = [text.index(f"Main room · {name} ") for name in ("Bay 1", "Bay 2", "Bay 10")]
     assert places == sorted(places)
-    assert "in spec pitch 6.50° roll level gap all feet bear" in text
+    assert "in spec pitch 6.50° roll level all feet bear" in text
     assert text.count("never surveyed") == 2
     assert html.count('class="box"') == 3
     assert 'href=""' not in html
