@@ -17,8 +17,8 @@ READ_AGAIN = "Legs turned: read again"
 SIGN_OFF = "Sign the leg plan off"
 WORK_THE_PLAN = "Work the leg plan"
 CORRECT_THE_LEGS = "An exposure is beyond its travel: correct it"
-NOTHING_FITS_NOW = "Nothing fits: its survey says what would help"
-NOTHING_FITS = "Nothing fits: see in the leg plan what would help"
+NOTHING_FITS_NOW = "No turns bring it into spec: see what would help"
+NOTHING_FITS = "No turns bring it into spec: its leg plan says what would help"
 LONGEST_STEP = 200
 
 

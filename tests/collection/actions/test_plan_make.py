@@ -245,4 +245,4 @@ def test_lists_send_nobody_to_turn_by_a_plan_that_does_not_fit(taproom: TernTapr
     taproom.machine.legs.filter(place__lt=2).update(exposure_mm=2)
     assert plan_of(taproom).outcome == "nothing_fits"
     step = models.MachineStatus.objects.get(machine=taproom.machine).next_step
-    assert step == "Nothing fits: see in the leg plan what would help"
+    assert step == "No turns bring it into spec: its leg plan says what would help"

@@ -109,12 +109,12 @@ def test_where_nothing_fits_it_says_so_and_no_plan_is_offered(taproom: TernTapro
     for words in ("Make a leg plan", "Work out the turns"):
         assert words not in page
     assert primary(bob, survey) == ("See what would help", "")
-    assert MachineStatus.objects.get().next_step == "Nothing fits: its survey says what would help"
+    assert MachineStatus.objects.get().next_step == "No turns bring it into spec: see what would help"
     answer, _ = press(bob, survey)
     plan = Plan.objects.get()
     assert (plan.outcome, answer.url) == ("nothing_fits", reverse("plan", args=[plan.pk]))
     assert primary(bob, survey) == ("See what would help", answer.url), "it leads to the plan that says so"
-    assert MachineStatus.objects.get().next_step == "Nothing fits: see in the leg plan what would help"
+    assert MachineStatus.objects.get().next_step == "No turns bring it into spec: its leg plan says what would help"
 
 
 def test_the_machines_page_offers_the_same(taproom: TernTaproom, bob: Client) -> None:
