@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import rcssmin
 from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.files.storage import FileSystemStorage
@@ -34,14 +35,15 @@ _MADE_IN = Path(settings.DATA_DIR) / "static"
 
 
 def joined() -> str:
-    """Return all sheets as one text; each font's address carries its digest."""
+    """Return all sheets as one text without comments and needless space; the font's address carries its digest."""
     pico = (
         (_FOLDER / "vendor/pico/pico.classless.min.css").read_text(encoding="utf-8").removeprefix('@charset "UTF-8";')
     )
     sheets = "\n".join(_read(name) for name in SHEETS).replace(_PICO, "")
     text = f"@layer pico {{{pico}}}\n{sheets}\n@media print {{\n{_read(PAPER)}\n}}\n"
     font = "vendor/atkinson/atkinson-hyperlegible-next-latin-wght-normal.woff2"
-    return text.replace(f'url("{font}")', f'url("{address(f"collection/{font}")}")')
+    text = text.replace(f'url("{font}")', f'url("{address(f"collection/{font}")}")')
+    return str(rcssmin.cssmin(text, keep_bang_comments=True))  # those are the licences of others
 
 
 def address(name: str) -> str:
