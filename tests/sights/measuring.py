@@ -16,6 +16,8 @@ PHONE, LAPTOP = 390, 1280
 THEMES = ("light", "dark")
 #: The tallest window that we ask of the browser.
 _TALLEST = 16_000
+_HEIGHT_TWO_FRAMES_LATER = """() => new Promise((told) => requestAnimationFrame(() => requestAnimationFrame(
+    () => told(document.documentElement.scrollHeight))))"""
 
 
 def findings(page: Page, rules: list[str] | None = None) -> list[str]:
@@ -46,12 +48,15 @@ def measures(page: Page, width: int, themes: tuple[str, ...] = THEMES) -> Iterat
 
 def fit(page: Page, width: int) -> None:
     """Make the window as wide as told and as tall as its page."""
-    page.set_viewport_size({"width": width, "height": 844})
-    height = min(_TALLEST, page.evaluate("document.documentElement.scrollHeight"))
-    if height > 844:
-        page.set_viewport_size({"width": width, "height": height})
-    # Rows far down are drawn only when they come into the window: two frames later.
-    page.evaluate("() => new Promise((seen) => requestAnimationFrame(() => requestAnimationFrame(seen)))")
+    tall = 844
+    page.set_viewport_size({"width": width, "height": tall})
+    # Rows far down are drawn only when they come into the window, two frames later, and may be taller than they seemed.
+    for _ in range(3):
+        height = min(_TALLEST, page.evaluate(_HEIGHT_TWO_FRAMES_LATER))
+        if height <= tall:
+            break
+        tall = height
+        page.set_viewport_size({"width": width, "height": tall})
 
 
 def open_all(page: Page) -> int:

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Page
+from playwright.sync_api import Page, Response
 
 from collection import models
 from collection.actions.record import ActionRefused, StaleEdit
@@ -35,6 +35,7 @@ ON_PAPER = ("plan", "site", "floor")
 #: A word that no field for numbers takes.
 NONSENSE = "12,5 x"
 
+_ANOTHER_PAGE = "() => document.readyState === 'complete' && document.body.dataset.left !== 'no'"
 _SEND_EMPTY = (Path(__file__).parent / "send_empty.js").read_text(encoding="utf-8")
 
 
@@ -73,9 +74,12 @@ class Sight:
         if self.answer:
             page.unroute(address)
         if self.sends:
-            with page.expect_navigation(wait_until="load") as sending:
+            # A script of the page may write the address anew, so a navigation alone says little.
+            page.evaluate("() => { document.body.dataset.left = 'no' }")
+            with page.expect_response(_is_a_sent_form) as sending:
                 page.evaluate(_SEND_EMPTY, {"address": self.sends, "nonsense": NONSENSE})
             found = sending.value
+            page.wait_for_function(_ANOTHER_PAGE)
         status = found.status if found else 0
         return [] if status == self.status else [f"the answer is {status} instead of {self.status}"]
 
@@ -190,6 +194,11 @@ def plans(kinds: dict[str, models.Plan], who: models.User) -> Iterator[Sight]:
 def cookie_of(who: models.User, base: str) -> dict[str, str]:
     """Return the cookie that signs someone in, for a browser's context."""
     return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}
+
+
+def _is_a_sent_form(told: Response) -> bool:
+    """Whether the browser goes to what was answered; pieces that a script asks for are none."""
+    return told.request.method == "POST" and told.request.is_navigation_request()
 
 
 def _answer(row: Row, method: str, place: int) -> int:
