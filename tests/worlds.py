@@ -72,3 +72,10 @@ def tern_taproom() -> TernTaproom:
     machine = make.MachineFactory(member=people.alice, bay=bay, title="Lantern Reef", code="LR-1")
     instrument = make.InstrumentFactory(member=people.alice, name="230 mm digital level")
     return TernTaproom(people, site, floor, bay, machine, instrument)
+
+
+def two_lifts(taproom: TernTaproom) -> TernTaproom:
+    """Give Lantern Reef a leg plan of two lifts: its rear levelers are nearly out, so the front must go in."""
+    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
+    assert len(taproom.plan.answer["lifts"]) == 2
+    return taproom

@@ -8,18 +8,14 @@ from pytest_django.live_server_helper import LiveServer
 
 from collection import models
 from tests.journeys.conftest import serious_findings, sign_in
-from tests.worlds import TernTaproom, tern_taproom
+from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture
 def world() -> TernTaproom:
-    """The taproom with a plan of two lifts."""
-    taproom = tern_taproom()
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    assert len(taproom.plan.answer["lifts"]) == 2
-    return taproom
+    return two_lifts(tern_taproom())
 
 
 def test_a_plan_is_worked_lift_by_lift(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:

@@ -7,7 +7,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from collection.templatetags.spoken import spoken_turns
 from tests.journeys.conftest import sign_in
-from tests.worlds import TernTaproom, tern_taproom
+from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -35,11 +35,7 @@ Object.defineProperty(window, "speechSynthesis", { value: undefined });
 
 @pytest.fixture
 def world() -> TernTaproom:
-    """The taproom with a plan of two lifts."""
-    taproom = tern_taproom()
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    assert len(taproom.plan.answer["lifts"]) == 2
-    return taproom
+    return two_lifts(tern_taproom())
 
 
 def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str = ENGINE) -> Page:

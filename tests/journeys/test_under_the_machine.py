@@ -11,7 +11,7 @@ from collection import models
 from collection.actions.plans import make_plan
 from tests.journeys.conftest import serious_findings, sign_in
 from tests.surveying import across, along, author, survey_of
-from tests.worlds import TernTaproom, tern_taproom
+from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -30,11 +30,7 @@ NO_WAKE_LOCK = "Object.defineProperty(navigator, 'wakeLock', { value: undefined 
 
 @pytest.fixture
 def world() -> TernTaproom:
-    """The taproom with a plan of two lifts."""
-    taproom = tern_taproom()
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    assert len(taproom.plan.answer["lifts"]) == 2
-    return taproom
+    return two_lifts(tern_taproom())
 
 
 def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str = "") -> Page:

@@ -14,7 +14,7 @@ from collection.actions.plans import Turned, make_plan, record_turns
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import across, along, author, survey_of
-from tests.worlds import TernTaproom
+from tests.worlds import TernTaproom, two_lifts
 
 SignIn = Callable[[models.Membership], Client]
 HOUR = datetime.timedelta(hours=1)
@@ -27,10 +27,7 @@ def client(taproom: TernTaproom, as_member: SignIn) -> Client:
 
 @pytest.fixture
 def plan(taproom: TernTaproom) -> models.Plan:
-    """Two lifts: the rear levelers are nearly out."""
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    assert len(taproom.plan.answer["lifts"]) == 2
-    return taproom.plan
+    return two_lifts(taproom).plan
 
 
 def address(name: str, plan: models.Plan) -> str:

@@ -15,7 +15,7 @@ from collection.actions.machines import set_spec
 from collection.actions.plans import make_plan
 from tests.factories import NOON
 from tests.surveying import across, along, author, survey_of
-from tests.worlds import TernTaproom
+from tests.worlds import TernTaproom, two_lifts
 
 SignIn = Callable[[models.Membership], Client]
 HOUR = datetime.timedelta(hours=1)
@@ -28,10 +28,7 @@ def client(taproom: TernTaproom, as_member: SignIn) -> Client:
 
 @pytest.fixture
 def plan(taproom: TernTaproom) -> models.Plan:
-    """Two lifts: the rear levelers are nearly out."""
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    assert len(taproom.plan.answer["lifts"]) == 2
-    return taproom.plan
+    return two_lifts(taproom).plan
 
 
 def address(plan: models.Plan, name: str = "plan_work") -> str:

@@ -13,7 +13,7 @@ from tests import factories as make
 from tests.collection.views.test_plan_work import words
 from tests.crowd import crowd
 from tests.surveying import survey_of
-from tests.worlds import TernTaproom
+from tests.worlds import TernTaproom, two_lifts
 
 SignIn = Callable[[models.Membership], Client]
 
@@ -25,9 +25,7 @@ def client(taproom: TernTaproom, as_member: SignIn) -> Client:
 
 @pytest.fixture
 def plan(taproom: TernTaproom) -> models.Plan:
-    """Two lifts: the rear levelers are nearly out."""
-    taproom.machine.legs.filter(place__gte=2).update(exposure_mm=33)
-    return taproom.plan
+    return two_lifts(taproom).plan
 
 
 def sheet(client: Client, row: models.Plan | models.Site) -> str:
