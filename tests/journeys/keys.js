@@ -13,7 +13,7 @@
   const carriers = [element, label, element.closest(".control"), element.querySelector("*")].filter(Boolean);
   const ring = carriers.some((part) => drawn(getComputedStyle(part))) || drawn(getComputedStyle(element, "::after"));
 
-  const box = (label && element.matches("[type=radio], [type=checkbox]") ? label : element).getBoundingClientRect();
+  const box = (label && element.matches("[type=radio], [type=checkbox]") ? label : element).getClientRects()[0];
   const [x, y] = [Math.min(Math.max(box.left + box.width / 2, 1), innerWidth - 1), box.top + Math.min(box.height / 2, 22)];
   const hit = document.elementFromPoint(x, y);
   const mine = (part) => element.contains(part) || part?.closest("label")?.control === element;
