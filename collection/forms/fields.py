@@ -12,6 +12,9 @@ from collection.forms.numbers import NotANumber, read_number, read_turns
 # Control characters (but tab and line breaks), lone surrogates and the invisible marks that turn text around.
 _ODD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
 
+#: What a list says where nothing, or nothing of it, was chosen.
+CHOOSE = dict.fromkeys(("required", "invalid_choice"), "Choose one of the answers shown.")
+
 
 class TextField(forms.CharField):
     """A line of text; characters that cannot be shown are refused by name."""
@@ -85,8 +88,7 @@ class WordField(forms.ChoiceField):
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.RadioSelect)
         super().__init__(**kwargs)
-        self.error_messages["invalid_choice"] = "Choose one of the answers shown."
-        self.error_messages["required"] = "Choose one of the answers shown."
+        self.error_messages.update(CHOOSE)
 
 
 def refuse_odd(text: str) -> str:

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 
 from collection import presets
 from collection.forms.base import EditForm, WriteForm
-from collection.forms.fields import NumberField, TextField
+from collection.forms.fields import CHOOSE, NumberField, TextField
 
 SURFACES = list(presets.SURFACES.items())
 DIRECTIONS = [(str(degrees), words) for degrees, words in presets.PLAN_DIRECTIONS.items()]
@@ -19,7 +19,7 @@ class FloorForm(WriteForm):
     """A new floor."""
 
     name = TextField(label="Name", max_length=80, help_text="Such as main room or upstairs.")
-    surface = forms.ChoiceField(label="Surface", choices=SURFACES)
+    surface = forms.ChoiceField(label="Surface", choices=SURFACES, error_messages=CHOOSE)
     width_mm = NumberField(
         label="Width, left wall to right wall", unit="mm", low=500, high=200_000, initial="8000",
         help_text="For the drawing; a pace is about 750 mm.",
@@ -39,7 +39,7 @@ class BayForm(WriteForm):
 
     name = TextField(label="Name", max_length=80, help_text="Such as bay 2 or by the bar.")
     heading_deg = forms.TypedChoiceField(
-        label="The machine’s rear points to the", choices=DIRECTIONS, coerce=float, initial="0",
+        label="The machine’s rear points to the", choices=DIRECTIONS, coerce=float, initial="0", error_messages=CHOOSE,
         help_text="The backbox end. The player looks this way.",
     )  # fmt: skip
     x_mm = NumberField(
@@ -67,10 +67,11 @@ class BayEditForm(EditForm, BayForm):
 class SlopeForm(WriteForm):
     """What goes for all readings of one slope."""
 
-    unit = forms.ChoiceField(label="The level shows", choices=SLOPE_UNITS)
+    unit = forms.ChoiceField(label="The level shows", choices=SLOPE_UNITS, error_messages=CHOOSE)
     instrument = forms.ChoiceField(
         label="Measured with",
         required=False,
+        error_messages=CHOOSE,
         help_text="Tells how sure the slope is.",
     )
     why = TextField(label="Note", max_length=400, required=False)
@@ -86,7 +87,9 @@ class SlopeReadingForm(forms.Form):
 
     use_required_attribute = False
     amount = NumberField(label="Slope", low=0, high=260, required=False)
-    rises_toward = forms.TypedChoiceField(label="Rises toward the", choices=DIRECTIONS, coerce=float)
+    rises_toward = forms.TypedChoiceField(
+        label="Rises toward the", choices=DIRECTIONS, coerce=float, error_messages=CHOOSE
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"label_suffix": "", **kwargs})

@@ -131,7 +131,7 @@ class BuildForm(forms.Form):
 class MachineForm(BuildForm, TopForm):
     """What a machine is: its name, how it is built, and whether it rolls."""
 
-    field_order = ("write_key", "opened_for", "title", "code")
+    field_order: tuple[str, ...] = ("write_key", "opened_for", "title", "code")
     title = TextField(label="Title", max_length=80, help_text="The game’s name.")
     code = TextField(label="Code", max_length=20, help_text="Your own label for this one machine.")
     on_dollies = forms.BooleanField(
@@ -144,6 +144,12 @@ class MachineNewForm(MachineForm):
 
     It stands on a free bay, or at a site by name, where a bay is made for it. ``sites`` are names to choose from.
     """
+
+    #: As the page shows them, so that the summary of errors runs down the page.
+    field_order = (
+        "write_key", "opened_for", "title", "bay", "site_name", "time_zone", "surface", "era", "body", "pitch_deg",
+        "code",
+    )  # fmt: skip
 
     bay = BayField(label="Where it stands", empty="Not on a bay yet", required=False, help_text="Free bays.")
     site_name = TextField(

@@ -6,7 +6,7 @@ from zoneinfo import available_timezones
 from django import forms
 
 from collection.forms.base import EditForm, TopForm
-from collection.forms.fields import TextField
+from collection.forms.fields import CHOOSE, TextField
 
 _OLD_NAMES = ("Etc/", "SystemV/", "posix/", "right/")
 
@@ -15,7 +15,7 @@ class ZoneField(forms.ChoiceField):
     """A time zone: UTC, unless a script finds the browser's own among the choices (`data-own-zone`)."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**{"label": "Time zone", "initial": "UTC", **kwargs})
+        super().__init__(**{"label": "Time zone", "initial": "UTC", "error_messages": CHOOSE, **kwargs})
         zones = sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith(_OLD_NAMES))
         self.choices = [(zone, zone.replace("_", " ")) for zone in ["UTC", *zones]]
 
