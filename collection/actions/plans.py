@@ -66,20 +66,22 @@ def record_turns(*, by: Author, plan: Plan, lift: int, turns_by_leg: dict[str, T
     """Record what was turned in one lift, or that it was turned as the plan says; exposures follow if known.
 
     Refuses another order of lifts, a lift recorded before, legs that the lift does not free, and turns beyond travel.
+    What waited on a device is recorded even if the plan was set aside meanwhile: it was turned. The plan stays aside.
     """
     plan = _locked(by, plan)
     keys = {leg["name"]: uuid5(by.key, f"{plan.pk} {leg['name']}") for leg in plan.answer["legs"]}
     if was_written(by.member.organization_id, by.write):
         return plan
-    _refuse_state(plan, {"open"})
-    _refuse_moved(plan)
+    if not (by.waited and plan.state == "set_aside"):
+        _refuse_state(plan, {"open"})
+        _refuse_moved(plan)
     _refuse_order(plan, lift)
     turned = _turned_legs(plan, lift, turns_by_leg)
     # A page with the machine's legs that is open now would put the old exposures back.
     change(by, plan.machine, version=plan.machine.version)
     for leg, done in turned.items():
         _adjust(by, plan, leg, lift, done, keys[leg])
-    if lift == len(plan.answer["lifts"]):
+    if plan.state == "open" and lift == len(plan.answer["lifts"]):
         change(by, plan, version=plan.version, state="turned", turned_at=_turned_at(by, plan))
     refresh_status(machine=plan.machine)
     return plan

@@ -7,7 +7,7 @@ from django.db import transaction
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys import verdict_now
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
-from collection.queries.plans import moved_since, turned_since
+from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
@@ -50,7 +50,7 @@ def _verdict(
     if moved:
         return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if machine.bay_id else OFF_THE_FLOOR}
     if turned_since(survey=survey):
-        step = WORK_THE_PLAN if plan and plan.state == "open" else READ_AGAIN
+        step = WORK_THE_PLAN if plan and plan.state == "open" and is_begun(plan=plan) else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
     judged = verdict_now(survey, spec)
     step = _plan_step(plan, survey) if plan else ""

@@ -153,6 +153,17 @@ def turned_since(*, survey: Survey) -> bool:
     return rows.filter(turned_at__gt=survey.measured_at).exclude(turns=0).exists()
 
 
+def is_begun(*, plan: Plan) -> bool:
+    """Return whether a lift of a plan is recorded."""
+    return Adjustment.objects.for_org(plan.organization_id).filter(plan=plan).exists()
+
+
+def turned_by_another(*, plan: Plan) -> bool:
+    """Return whether legs were turned by another plan that was recorded after this one was made from a survey."""
+    rows = Adjustment.objects.for_org(plan.organization_id).filter(plan__machine=plan.machine_id).exclude(plan=plan)
+    return rows.filter(created_at__gt=plan.created_at).exclude(turns=0).exists()
+
+
 def checks_of(*, member: Membership, plan: Plan) -> QuerySet[Survey]:
     """Return the check readings that were taken for a plan and stand, oldest first."""
     rows = standing_surveys(member=member, machine=plan.machine)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from collection.models import Membership, Plan
-from collection.queries.plans import plan_page, standing_surveys
+from collection.queries.plans import plan_page, standing_surveys, turned_by_another
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
 
 #: Smallest steps by how many make one turn.
@@ -89,13 +89,15 @@ def problem_with(*, member: Membership, seen: PlanPage) -> str:
 
 
 def is_stale(*, member: Membership, plan: Plan) -> bool:
-    """Return whether the machine was surveyed again, or its spec changed, after an unfinished plan was made.
+    """Return whether an unfinished plan starts from what no longer holds: surveyed or turned since, or another spec.
 
     A check reading of the plan itself changes nothing.
     """
     if plan.state != "open":
         return False
     if plan.machine.status.spec_id not in (None, plan.spec_id):
+        return True
+    if turned_by_another(plan=plan):
         return True
     newest = standing_surveys(member=member, machine=plan.machine).first()
     if newest is None or plan.pk == newest.plan_id or plan.survey_id == newest.pk:

@@ -36,10 +36,12 @@ def plan_detail(request: Any, pk: UUID) -> HttpResponse:
     return _plan_page(request, access.plan_for(request.member, pk))
 
 
-@member_view("POST", write=True)
+@member_view("GET", "POST", write=True)
 def plan_turned(request: Any, pk: UUID) -> HttpResponse:
     """Record what was turned in one lift."""
     plan = access.plan_for(request.member, pk)
+    if request.method != "POST":
+        return redirect("plan", pk=plan.pk)  # this address stays in the bar after a refusal
     form = LiftForm(request.POST, lifts=queries.legs_by_lift(plan=plan), auto_id="lift_%s")
 
     def record() -> Plan:
@@ -75,20 +77,24 @@ def plan_sheet(request: Any, pk: UUID) -> HttpResponse:
     return page(request, "plans/sheet.html", context)
 
 
-@member_view("POST", write=True)
+@member_view("GET", "POST", write=True)
 def plan_sign_off(request: Any, pk: UUID) -> HttpResponse:
     """Sign a plan off, each item of the work afterwards ticked or a remark given."""
     plan = access.plan_for(request.member, pk)
+    if request.method != "POST":
+        return redirect("plan", pk=plan.pk)  # this address stays in the bar after a refusal
     form = SignOffForm(request.POST, auto_id="sign_%s")
     if acted(form, lambda: actions.sign_off(by=author(request, form), plan=plan, **form.values)):
         return redirect("plan", pk=plan.pk)
     return _plan_page(request, plan, sign_form=form)
 
 
-@member_view("POST", write=True)
+@member_view("GET", "POST", write=True)
 def plan_set_aside(request: Any, pk: UUID) -> HttpResponse:
     """Set an unfinished plan aside, with a reason."""
     plan = access.plan_for(request.member, pk)
+    if request.method != "POST":
+        return redirect("plan", pk=plan.pk)  # this address stays in the bar after a refusal
     form = SetAsideForm(request.POST, auto_id="aside_%s")
     if acted(form, lambda: actions.set_aside(by=author(request, form, why=form.cleaned_data["why"]), plan=plan)):
         return redirect("plan", pk=plan.pk)

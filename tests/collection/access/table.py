@@ -55,6 +55,11 @@ def press(name: str, pk: str, done: int = 302) -> Row:
     return Row(name, {"POST": (302, 302, 404, 403, done, done)}, {"pk": pk})
 
 
+def press_on_a_page(name: str, pk: str) -> Row:
+    """Return a row for a button whose refusal is told on another page: its address leads there."""
+    return Row(name, {"GET": (302, 302, 404, 403, 302, 302), "POST": (302, 302, 404, 403, 422, 422)}, {"pk": pk})
+
+
 def account(name: str, get: tuple[int, int], post: tuple[int, int] | None = None, **words: str) -> Row:
     """Return a row for a page of one's own account: (anonymous, signed in), whatever the organization."""
     answers = {"GET": get, **({"POST": post} if post else {})}
@@ -108,9 +113,9 @@ ROWS = [
     detail("plan", "plan"),
     detail("plan_work", "plan"),
     detail("plan_sheet", "plan"),
-    press("plan_turned", "plan", done=422),
-    press("plan_sign_off", "plan", done=422),
-    press("plan_set_aside", "plan", done=422),
+    press_on_a_page("plan_turned", "plan"),
+    press_on_a_page("plan_sign_off", "plan"),
+    press_on_a_page("plan_set_aside", "plan"),
     list_page("machines"),
     new_page("machine_new"),
     detail("machine", "machine"),

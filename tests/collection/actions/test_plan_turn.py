@@ -1,6 +1,7 @@
 """Recording turns, lift by lift: the record, the exposures, the order, the travel."""
 
 import datetime
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from collection import models
 from collection.actions.plans import Turned, make_plan, record_turns, set_aside
 from collection.actions.record import ActionRefused
 from collection.models.base import AppendOnlyError
+from collection.queries.plans_work import is_stale
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import author
@@ -187,3 +189,32 @@ def test_the_nearest_result_can_be_worked_where_nothing_fits(taproom: TernTaproo
     for lift in range(1, len(plan.answer["lifts"]) + 1):
         plan = record_turns(by=bob(taproom, lift), plan=plan, lift=lift)
     assert plan.state == "turned"
+
+
+def test_what_was_turned_before_a_plan_was_set_aside_is_kept_when_it_arrives_later(
+    taproom: TernTaproom, plan: models.Plan
+) -> None:
+    """Found 2026-11-25: a phone without connection held a lift, and the plan was set aside in the office."""
+    set_aside(by=bob(taproom, why="Moved to the back room."), plan=plan)
+    with pytest.raises(ActionRefused, match="set aside"):
+        record_turns(by=bob(taproom, 2), plan=plan, lift=1)
+    late = replace(bob(taproom, 3), waited=2.5 * HOUR)
+    before = exposures(plan)
+    record_turns(by=late, plan=plan, lift=1)
+    record_turns(by=late, plan=plan, lift=1)
+    plan.refresh_from_db()
+    rows = models.Adjustment.objects.filter(plan=plan)
+    assert plan.state == "set_aside"
+    assert rows.count() == len(planned(plan, 1))
+    assert {row.turned_at for row in rows} == {max(NOON + 0.5 * HOUR, plan.created_at)}
+    assert exposures(plan) != before
+    assert models.MachineStatus.objects.get(machine=plan.machine).next_step == "Legs turned: read again"
+
+
+def test_a_plan_made_before_late_turns_arrived_is_not_to_be_worked(taproom: TernTaproom, plan: models.Plan) -> None:
+    set_aside(by=bob(taproom, why="Another pitch is wanted."), plan=plan)
+    newer = make_plan(by=bob(taproom, 1.5), machine=plan.machine, source="survey")
+    assert not is_stale(member=taproom.people.bob, plan=newer)
+    record_turns(by=replace(bob(taproom, 3), waited=2.5 * HOUR), plan=plan, lift=1)
+    assert is_stale(member=taproom.people.bob, plan=newer)
+    assert models.MachineStatus.objects.get(machine=plan.machine).next_step == "Legs turned: read again"
