@@ -115,6 +115,13 @@ def test_a_machine_that_moved_or_was_not_checked_is_told(client: Client, taproom
     assert "read before it was moved" in text
 
 
+def test_numbers_from_before_the_turns_say_so(client: Client, taproom: TernTaproom, plan: models.Plan) -> None:
+    """Found 2026-11-25: "borderline" stood beside numbers that are out of spec."""
+    assert "read before" not in words(sheet(client, taproom.site))
+    client.post(reverse("plan_turned", args=[plan.pk]), {"lift": 1, "as_shown": "on"})
+    assert "read before legs were turned" in words(sheet(client, taproom.site))
+
+
 def test_an_empty_site_says_so(client: Client, taproom: TernTaproom) -> None:
     site = make.SiteFactory(member=taproom.people.alice, name="Ferry Hall")
     assert "No machine stands here yet." in words(sheet(client, site))
