@@ -113,6 +113,7 @@ def dark(page: Page) -> None:
     page.locator("a[href^='/plans/']").first.click()
     page.get_by_role("link", name="Under the machine").click()
     for _ in range(2):
+        page.wait_for_timeout(600)  # a press within half a second of a new step is not meant for it
         page.get_by_role("button", name="Done, next").click()
     shoot(page, "work-phone-dark")
     open_machine(page)

@@ -7,6 +7,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from collection.templatetags.spoken import spoken_turns
 from tests.journeys.conftest import sign_in
+from tests.journeys.working import forward, press, watch
 from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -40,6 +41,7 @@ def world() -> TernTaproom:
 
 def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str = ENGINE) -> Page:
     """The page under the machine, with this engine in place of the browser's."""
+    watch(page)
     page.add_init_script(script)
     sign_in(page, live_server.url, "bob@example.org")
     page.goto(live_server.url + reverse("plan_work", args=[world.plan.pk]))
@@ -78,7 +80,7 @@ def test_it_is_silent_until_it_is_asked(phone: Page, live_server: LiveServer, wo
     at_work(phone, live_server, world)
     expect(phone.get_by_role("button", name="Read aloud: off")).to_be_visible()
     expect(phone.get_by_role("button", name="Say it again")).to_be_hidden()
-    phone.get_by_role("button", name="Done, next").click()
+    forward(phone)
     assert heard(phone) == []
 
 
@@ -86,7 +88,7 @@ def test_each_step_is_said_once_in_order(phone: Page, live_server: LiveServer, w
     at_work(phone, live_server, world).get_by_role("button", name="Read aloud: off").click()
     said = heard(phone)
     for _ in expected(world)[1:]:
-        phone.get_by_role("button", name="Done, next").click()
+        forward(phone)
         said += heard(phone)
     assert said == expected(world)
     assert any("turns out" in words or "turn out" in words for words in said)
@@ -97,8 +99,9 @@ def test_the_space_bar_and_the_arrows_turn_the_steps(phone: Page, live_server: L
     at_work(phone, live_server, world).get_by_role("button", name="Read aloud: off").click()
     phone.locator("h1").click()  # the focus is on nothing
     heard(phone)
+    # Forward at a person's pace (a press within half a second of a new step is not meant for it); back at any.
     for key, place in ((" ", 1), ("Enter", 2), ("ArrowRight", 3), ("ArrowLeft", 2), ("ArrowLeft", 1), (" ", 2)):
-        phone.keyboard.press(key)
+        press(phone, key)
         assert heard(phone) == [words[place]], key
 
 
@@ -115,7 +118,7 @@ def test_it_repeats_and_stops_and_is_turned_off(phone: Page, live_server: LiveSe
     phone.get_by_role("button", name="Read aloud: on").click()
     assert phone.evaluate("() => window.heard.splice(0)") == ["(stop)"]
     expect(phone.get_by_role("button", name="Read aloud: off")).to_be_visible()
-    phone.get_by_role("button", name="Done, next").click()
+    forward(phone)
     assert heard(phone) == []
 
 
@@ -134,7 +137,7 @@ def test_it_goes_on_without_network(
     phone.on("request", lambda request: asked.append(request.url))
     said = heard(phone)
     for _ in expected(world)[1:]:
-        phone.get_by_role("button", name="Done, next").click()
+        forward(phone)
         said += heard(phone)
     assert said == expected(world)
     assert asked == []
@@ -163,5 +166,5 @@ def test_a_browser_that_cannot_speak_says_so(phone: Page, live_server: LiveServe
     at_work(phone, live_server, world, NO_ENGINE)
     expect(phone.get_by_text("This browser cannot read aloud.")).to_be_visible()
     expect(phone.get_by_role("button", name="Read aloud")).to_have_count(0)
-    phone.get_by_role("button", name="Done, next").click()
+    forward(phone)
     expect(phone.get_by_role("heading", name="Raise the")).to_be_visible()

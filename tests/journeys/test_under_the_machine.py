@@ -10,6 +10,7 @@ from pytest_django.live_server_helper import LiveServer
 from collection import models
 from collection.actions.plans import make_plan
 from tests.journeys.conftest import serious_findings, sign_in
+from tests.journeys.working import forward, press, record, see, watch
 from tests.surveying import across, along, author, survey_of
 from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
@@ -27,6 +28,12 @@ Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) =>
 """
 NO_WAKE_LOCK = "Object.defineProperty(navigator, 'wakeLock', { value: undefined });"
 
+#: In place of the browser's voice: one that says nothing.
+SILENT = """
+window.SpeechSynthesisUtterance = class extends EventTarget {};
+Object.defineProperty(window, "speechSynthesis", { value: { getVoices: () => [], speak() {}, cancel() {} } });
+"""
+
 
 @pytest.fixture
 def world() -> TernTaproom:
@@ -34,16 +41,12 @@ def world() -> TernTaproom:
 
 
 def at_work(page: Page, live_server: LiveServer, world: TernTaproom, script: str = "") -> Page:
+    watch(page)
     if script:
         page.add_init_script(script)
     sign_in(page, live_server.url, "bob@example.org")
     page.goto(live_server.url + reverse("plan_work", args=[world.plan.pk]))
     return page
-
-
-def forward(page: Page, steps: int) -> None:
-    for _ in range(steps):
-        page.get_by_role("button", name="Done, next").click()
 
 
 def to_the_record(page: Page, world: TernTaproom, lift: int = 1) -> None:
@@ -113,7 +116,7 @@ def test_turned_as_planned_is_one_tap(phone: Page, live_server: LiveServer, worl
     at_work(phone, live_server, world)
     to_the_record(phone, world)
     assert turned(world) == {}, "reaching the step records nothing"
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
     legs = world.plan.answer["lifts"][0]["legs"]
     assert turned(world) == {leg: (planned(world)[leg], "as shown") for leg in legs}
@@ -132,7 +135,7 @@ def test_what_was_turned_otherwise_is_one_tap_a_quarter(
     expect(phone.get_by_text("¼ less than planned")).to_be_visible()
     phone.get_by_role("button", name=f"¼ in at the {names[other]}").click()
     expect(phone.get_by_text("in ¼ turn")).to_be_visible()
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
     found = turned(world)
     assert found[leg][0] == planned(world)[leg] - 0.25
@@ -145,7 +148,7 @@ def test_corrected_back_and_forth_is_as_shown_again(phone: Page, live_server: Li
     to_the_record(phone, world)
     for name in ("¼ more", "¼ more", "¼ less", "¼ less"):
         phone.get_by_role("button", name=re.compile(name)).first.click()
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
     assert {text for _, text in turned(world).values()} == {"as shown"}
 
@@ -157,11 +160,11 @@ def test_recorded_without_network_the_work_goes_on_and_each_lift_arrives_once(
     context.set_offline(True)
     to_the_record(phone, world)
     phone.get_by_role("button", name=re.compile("¼ more")).first.click()
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_text("Not sent yet. Kept on this device")).to_be_visible()
     forward(phone, 1)
     to_the_record(phone, world, lift=2)
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_text("Not sent yet. Kept on this device").last).to_be_visible()
     forward(phone, 1)
     expect(phone.get_by_role("heading", name="After the work")).to_be_visible()
@@ -181,16 +184,17 @@ def test_from_the_cautions_to_the_sign_off_by_keyboard_alone(
     at_work(phone, live_server, world)
     for lift in world.plan.answer["lifts"]:
         title = phone.locator("[data-step]:visible [data-title]")
+        expect(title).to_have_count(1)  # the script is at work
         for _ in range(12):
             if title.inner_text() == "What did you turn?":
                 break
-            phone.keyboard.press("Space")
+            press(phone, "Space")
         assert title.inner_text() == "What did you turn?"
         before = models.Adjustment.objects.count()
-        phone.keyboard.press("Space")
+        press(phone, "Space")
         expect(phone.get_by_role("button", name="Record this lift")).to_be_focused()
         assert models.Adjustment.objects.count() == before
-        phone.keyboard.press("Space")
+        press(phone, "Space")
         name = "After the work" if lift["end"] == "front" else "Raise the front"
         expect(phone.get_by_role("heading", name=name)).to_be_visible()
     assert models.Plan.objects.get(pk=world.plan.pk).state == "turned"
@@ -212,6 +216,7 @@ def test_from_the_cautions_to_the_sign_off_by_keyboard_alone(
 
 def test_a_key_that_is_held_down_goes_one_step(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
     at_work(phone, live_server, world)
+    see(phone)
     for _ in range(5):
         phone.keyboard.down("ArrowRight")  # pressed again without going up, it repeats
     phone.keyboard.up("ArrowRight")
@@ -224,6 +229,67 @@ def test_a_space_on_a_button_is_that_button(phone: Page, live_server: LiveServer
     phone.get_by_role("button", name="Back").focus()
     phone.keyboard.press("Space")
     expect(phone.locator("[data-where]")).to_contain_text("Step 2 of")
+
+
+def test_a_double_tap_goes_one_step(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
+    """Each step is seen, and so is the record: "Record this lift" comes where "Done, next" was."""
+    at_work(phone, live_server, world)
+    where, bar = phone.locator("[data-where]"), phone.get_by_role("button", name="Done, next")
+    steps = 2 + len(world.plan.answer["lifts"][0]["legs"]) + 1
+    for step in range(steps):
+        expect(where).to_contain_text(f"Step {step + 1} of")
+        see(phone)
+        bar.dblclick()
+    expect(phone.get_by_role("heading", name="What did you turn?")).to_be_visible()
+    phone.locator("[data-next]").click()
+    see(phone)
+    assert turned(world) == {}
+    record(phone)
+    expect(phone.get_by_role("heading", name="Raise the front")).to_be_visible()
+
+
+def test_a_knee_that_drums_on_the_space_bar_records_nothing(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    """At the last step before the record, and again at the record itself."""
+    at_work(phone, live_server, world)
+    forward(phone, 1 + len(world.plan.answer["lifts"][0]["legs"]) + 1)
+    phone.locator("h1").click()  # the focus is on nothing
+    for name in ("Set the rear down", "What did you turn?"):
+        expect(phone.locator("[data-step]:visible [data-title]")).to_have_text(name)
+        see(phone)
+        for _ in range(6):
+            phone.keyboard.press("Space", delay=15)
+    expect(phone.get_by_role("heading", name="What did you turn?")).to_be_visible()
+    expect(phone.get_by_role("button", name="Record this lift")).to_be_focused()
+    see(phone)
+    assert turned(world) == {}
+
+
+@pytest.mark.parametrize("name", ["Back", "Read aloud: off", "Say it again"])
+def test_after_a_tap_on_a_tool_the_space_bar_goes_on(
+    name: str, phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    at_work(phone, live_server, world, SILENT)
+    forward(phone, 2)
+    if name == "Say it again":
+        phone.get_by_role("button", name="Read aloud: off").click()
+    phone.get_by_role("button", name=name).click()
+    at = 2 if name == "Back" else 3
+    expect(phone.locator("[data-where]")).to_contain_text(f"Step {at} of")
+    press(phone, "Space")
+    expect(phone.locator("[data-where]")).to_contain_text(f"Step {at + 1} of")
+
+
+def test_a_tool_that_was_reached_by_key_keeps_the_space_bar(
+    phone: Page, live_server: LiveServer, world: TernTaproom
+) -> None:
+    at_work(phone, live_server, world, SILENT)
+    phone.get_by_role("button", name="Read aloud: off").focus()
+    for words in ("Read aloud: on", "Read aloud: off"):
+        press(phone, "Space")
+        expect(phone.get_by_role("button", name=words)).to_be_focused()
+    expect(phone.locator("[data-where]")).to_contain_text("Step 1 of")
 
 
 def test_the_screen_stays_on_and_is_asked_again(phone: Page, live_server: LiveServer, world: TernTaproom) -> None:
@@ -267,7 +333,7 @@ def test_no_step_has_a_finding_or_is_wider_than_the_window(
             phone.get_by_role("button", name=re.compile("¼ more")).first.click()
             assert serious_findings(phone) == []
             complaints.clear()
-            phone.get_by_role("button", name="Record this lift").click()
+            record(phone)
             expect(phone.locator("[data-step]:visible [data-title]")).not_to_have_text("What did you turn?")
     assert titles[-1] == "After the work"
 
@@ -293,6 +359,7 @@ def test_on_dollies_in_eighths_one_lift_frees_all_four(phone: Page, live_server:
     work = {"front_reachable": True, "rear_reachable": True, "on_dollies": True, "steps_per_turn": 8}
     readings = [along(6.1), across(0.4, "left")]
     bob = taproom.people.bob
+    watch(phone)
     survey_of(taproom.machine, by=bob, instrument=taproom.instrument, readings=readings)
     plan = make_plan(by=author(bob), machine=taproom.machine, source="survey", even_if_in_spec=False, **work)
     sign_in(phone, live_server.url, "bob@example.org")
@@ -303,7 +370,7 @@ def test_on_dollies_in_eighths_one_lift_frees_all_four(phone: Page, live_server:
     expect(phone.get_by_role("button", name=re.compile("⅛"))).to_have_count(8)
     for name in ("front left", "front right", "rear left", "rear right"):
         phone.get_by_role("button", name=re.compile(f"⅛ (more|out) at the {name}")).click()
-    phone.get_by_role("button", name="Record this lift").click()
+    record(phone)
     expect(phone.get_by_role("heading", name="After the work")).to_be_visible()
     legs = {place: leg["steps"] / 8 for place, leg in enumerate(plan.answer["legs"])}
     found = {row.place: row.turns for row in models.Adjustment.objects.filter(plan=plan)}

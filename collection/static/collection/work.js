@@ -10,7 +10,12 @@
   const [back, next, finish, where] = ["back", "next", "finish", "where"].map((name) => work.querySelector(`[data-${name}]`));
   const slot = `levelbook-work-${work.dataset.work}`;
   const memory = recall();
+  // The buttons of two steps stand in the same place, and the last "Done, next" stands where "Record this lift" comes.
+  // So a double tap, or a knee that drums on the space bar, must not press what nobody has seen yet: for this long
+  // after a step appeared, a press is not meant for it. The press tells itself when it was made, however late it is heard.
+  const UNSEEN_MS = 500;
   let current = 0;
+  let appeared_ms = 0;
 
   function recall() {
     try {
@@ -30,12 +35,15 @@
 
   // --- steps -------------------------------------------------------------------------------
 
+  const titleOf = (step) => step.querySelector("[data-title]");
   const tickOf = (step) => step.querySelector("[data-tick]");
   /** The form that a step must send before the work goes on; none if it waits on this device to be sent (keep.js). */
   function recordOf(step) {
     const form = step.dataset.record && document.getElementById(step.dataset.record);
     return form && !form.inert ? form : null;
   }
+
+  const isTooSoon = (press) => press.timeStamp - appeared_ms < UNSEEN_MS;
 
   function showButtons() {
     const form = recordOf(steps[current]);
@@ -54,7 +62,7 @@
     const step = steps[current];
     const inside = steps.some((each) => each !== step && each.contains(document.activeElement));
     for (const each of steps) each.hidden = each !== step;
-    const title = step.querySelector("[data-title]");
+    const title = titleOf(step);
     const told = document.createElement("span");
     told.className = "unseen";
     told.textContent = `: ${title.textContent}`;
@@ -64,6 +72,7 @@
     remember();
     if (focus || inside) title.focus({ preventScroll: true });
     window.scrollTo(0, 0);
+    appeared_ms = performance.now();
     document.dispatchEvent(new CustomEvent("work:step", { detail: { words: step.dataset.say } }));
   }
 
@@ -82,11 +91,18 @@
   }
 
   next.addEventListener("click", (event) => {
-    if (recordOf(steps[current])) return;
-    event.preventDefault(); // the button is about to become the one that sends: this press must not send yet
-    onward();
+    const isForRecord = recordOf(steps[current]) !== null;
+    if (isForRecord && !isTooSoon(event)) return;
+    event.preventDefault(); // also where the button is about to become the one that sends: this press must not send yet
+    if (!isForRecord && !isTooSoon(event)) onward();
   });
+  finish.addEventListener("click", (event) => isTooSoon(event) && event.preventDefault());
   back.addEventListener("click", () => show(current - 1));
+  // A tool that was tapped (detail counts taps, a key makes none) must not keep the space bar, which goes on. Who comes
+  // to it by key stays on it.
+  for (const tool of work.querySelectorAll("[data-back], [data-aloud], [data-again]")) {
+    tool.addEventListener("click", ({ detail }) => detail && titleOf(steps[current]).focus({ preventScroll: true }));
+  }
   for (const step of steps) tickOf(step)?.addEventListener("change", (event) => tick(step, event.target.checked));
   for (const box of work.querySelectorAll("[data-memo]")) {
     box.checked = memory.ticks.includes(box.dataset.memo);
@@ -95,6 +111,12 @@
       if (box.checked) memory.ticks.push(box.dataset.memo);
       remember();
     });
+  }
+
+  /** By key: pressed once more, and not in the same breath, it records. */
+  function toTheRecord() {
+    next.focus();
+    appeared_ms = performance.now();
   }
 
   document.addEventListener("keydown", (event) => {
@@ -106,7 +128,8 @@
     event.preventDefault();
     if (event.repeat) return; // a key held down by a knee must not run through the plan
     if (!forward) show(current - 1);
-    else if (recordOf(steps[current])) next.focus(); // pressed once more, it records
+    else if (isTooSoon(event)) return;
+    else if (recordOf(steps[current])) toTheRecord();
     else if (!next.hidden) onward();
     else finish.focus();
   });
