@@ -14,8 +14,8 @@ from collection.presets import PLAYFIELDS_MM, PRECONDITIONS, SPOTS
 from leveling.units import slope_in
 
 DIRECTIONS = [("along", "along"), ("across", "across")]
-HIGH_ENDS = [("rear", "rear"), ("front", "front"), ("right", "right"), ("left", "left"), ("level", "level")]
-ENDS_OF = {"along": ("rear", "front", "level"), "across": ("right", "left", "level")}
+HIGH_ENDS = [("rear", "rear"), ("front", "front"), ("left", "left"), ("right", "right"), ("level", "level")]
+ENDS_OF = {"along": ("rear", "front", "level"), "across": ("left", "right", "level")}
 UNIT_SIGNS = {"deg": "°", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 UNITS = [("", "auto"), *UNIT_SIGNS.items()]
 STANCES = [
