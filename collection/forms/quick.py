@@ -8,7 +8,7 @@ from django.http import QueryDict
 from collection import presets
 from collection.forms.fields import NumberField, WordField
 from collection.forms.machines import BuildForm
-from collection.forms.numbers import written
+from collection.forms.numbers import read_number, written
 from collection.forms.surveys import LIGHT_FEET, STANCES, ShownField
 from leveling.units import slope_deg, slope_in
 
@@ -19,6 +19,8 @@ BODIES = [("standard", "Standard, 22 in"), ("wide", "Wide, 25 to 27 in"), ("othe
 SHOWS = [("deg", "degrees"), ("mm_per_m", "mm/m")]
 #: No playfield is steeper, and no cabinet leans more. Common practice, no source.
 MOST_PITCH_DEG, MOST_ROLL_DEG, MOST_GAP_MM = 15.0, 10.0, 20.0
+#: So much roll is seen without a level: the number may be mm/m. Common practice, no source.
+_STEEP_ROLL_DEG = 3.0
 #: These stand in every shared address, so that it says what it is about; the rest only where it is not as usual.
 _ALWAYS = ("pitch", "roll", "high", "era", "body", "ends")
 _UNDER_MORE = (
@@ -99,15 +101,26 @@ class QuickForm(BuildForm):
         asked = QueryDict(mutable=True)
         for name, field in self.fields.items():
             typed = str(self.data.get(name) or "").strip()
-            if name in _ALWAYS or typed != str(field.initial or ""):
+            if typed and (name in _ALWAYS or typed != str(field.initial or "")):
                 asked[name] = typed
         return asked.urlencode()
+
+    @property
+    def unit_doubt(self) -> str:
+        """A question about the unit, where a number looks as if it were read in the other one; "" otherwise."""
+        data = self.cleaned_data
+        pitch, roll = data["pitch"], data["roll"] or 0.0
+        if data["shows"] == "mm_per_m" and pitch <= MOST_PITCH_DEG:
+            return f"Is the pitch {pitch:g} degrees? As mm/m it is {slope_deg(pitch, 'mm_per_m'):.2f}°."
+        if data["shows"] == "deg" and roll >= _STEEP_ROLL_DEG:
+            return f"Is the roll {roll:g} mm/m? That is {slope_deg(roll, 'mm_per_m'):.2f}°, not {roll:g}°."
+        return ""
 
     @property
     def doubts(self) -> list[str]:
         """What was typed and cannot be understood, in words, for the answer that follows the typing."""
         return [
-            f"{self.fields[name].label}: {errors[0]}".replace("?:", "?")
+            f"{self.fields[name].label}: {' '.join(map(str, errors))}".replace("?:", "?")
             for name, errors in self.errors.items()
             if name in self.fields and self.data.get(name)
         ]
@@ -125,7 +138,16 @@ class QuickForm(BuildForm):
             self._check_side(found)
         if not {"stance", "gap_mm"} & set(self.errors):
             self._check_gap(found)
+        self._ask_the_unit()
         return found
+
+    def _ask_the_unit(self) -> None:
+        """Say where to choose mm/m, if a number is too large for degrees and not for mm/m."""
+        for name, most_deg in (("pitch", MOST_PITCH_DEG), ("roll", MOST_ROLL_DEG)):
+            if not self.has_error(name, "out_of_range") or self["shows"].value() != "deg":
+                continue
+            if most_deg < read_number(str(self.data[name])) <= slope_in(most_deg, "mm_per_m"):
+                self.add_error(name, "Is it mm/m? Choose that under “More”.")
 
     def _check_side(self, found: dict[str, Any]) -> None:
         roll, side = found.get("roll"), found.get("high")

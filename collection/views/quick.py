@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.http import HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
@@ -16,8 +17,10 @@ def quick(request: Any) -> HttpResponse:
     """Ask and answer on one page; htmx gets the answer alone, and the address that stands for it."""
     form = QuickForm(request.GET)
     answered = form.is_bound and form.is_valid()
-    seen = queries.quick_page(**form.values) if answered else None
     address = f"{reverse('quick')}?{form.query}" if answered else ""
+    if address and not request.htmx and not all(request.GET.values()):
+        return redirect(address)  # a form without a script sends its empty fields too; the browser keeps #turns
+    seen = queries.quick_page(**form.values) if answered else None
     context = {
         "form": form,
         "seen": seen,

@@ -5,7 +5,9 @@ from typing import Any
 import pytest
 from django.http import QueryDict
 
-from collection.forms.quick import QuickForm
+from collection.forms.quick import SIDES, QuickForm
+from collection.forms.surveys import ENDS_OF, HIGH_ENDS, ReadingForm
+from collection.models.instruments import ZERO_HIGH_ENDS
 
 PLAIN = "pitch=6.0&roll=0.3&high=left"
 
@@ -147,3 +149,45 @@ def test_what_is_typed_under_more_is_not_hidden() -> None:
         ("&gap_tolerance_mm=x", True),
     ):
         assert form(PLAIN + more).more_open is opens, more
+
+
+def test_sides_stand_in_one_order_everywhere() -> None:
+    """Left, right, level, as the eye goes; what is stored is the words, so their order is free."""
+    order = ["left", "right", "level"]
+    assert [word for word, _ in SIDES] == order
+    for words in (ReadingForm.base_fields["high_end"].choices, HIGH_ENDS):
+        assert [word for word, _ in words if word in order] == order
+    assert list(ENDS_OF["across"]) == order
+    assert list(ZERO_HIGH_ENDS) == order
+
+
+def test_an_address_says_nothing_empty() -> None:
+    """Level needs no number, so its address has none."""
+    assert (
+        form("pitch=6.5&roll=&high=level&want_deg=").query == "pitch=6.5&high=level&era=modern&body=standard&ends=both"
+    )
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("pitch=6.5&high=level&shows=mm_per_m", "Is the pitch 6.5 degrees?"),
+        ("pitch=105&roll=4&high=left&shows=mm_per_m", ""),
+        ("pitch=6.5&roll=4&high=left", "Is the roll 4 mm/m?"),
+        ("pitch=6.5&roll=0.4&high=left", ""),
+    ],
+)
+def test_it_asks_about_the_unit_where_the_number_looks_like_the_other(address: str, words: str) -> None:
+    """No playfield has a pitch under 0.9 degrees, and 4 degrees of roll would be 39 mm over 560: common practice."""
+    read = form(address)
+    assert read.is_valid(), read.errors
+    doubt = read.unit_doubt
+    assert words in doubt
+    assert bool(words) is bool(doubt)
+
+
+def test_a_pitch_that_can_only_be_mm_per_m_is_asked_about() -> None:
+    assert "mm/m" in str(form("pitch=105&roll=0.3&high=left").errors["pitch"])
+    assert "mm/m" in str(form("pitch=6&roll=15&high=left").errors["roll"])
+    assert "mm/m" not in str(form("pitch=400&roll=0.3&high=left").errors["pitch"])
+    assert "mm/m" not in str(form("pitch=six&roll=0.3&high=left").errors["pitch"])

@@ -146,6 +146,30 @@ def test_the_link_on_the_page_gives_the_same_answer(more: dict[str, str]) -> Non
     assert words_of(again.content.decode()) == words_of(html)
 
 
+def test_what_a_browser_sends_becomes_the_short_address() -> None:
+    """A form sends its empty fields too; without JavaScript the short address comes by a redirect."""
+    sent = {"want_deg": "", "gap_mm": "", "lead_mm": "", "thread": "3/8-16 UNC", "steps_per_turn": "8"}
+    page = ask(**sent)
+    short = "/quick/?pitch=6.0&roll=0.3&high=left&era=modern&body=standard&ends=both&steps_per_turn=8"
+    assert (page.status_code, page.headers.get("Location")) == (302, short)
+    assert Client().get(short).status_code == 200
+    assert ask(htmx=True, **sent).status_code == 200
+    assert ask(pitch="6,0", **sent).status_code == 422
+    level = Client().get("/quick/?pitch=6.5&roll=&high=level", follow=True)
+    assert level.redirect_chain == [("/quick/?pitch=6.5&high=level&era=modern&body=standard&ends=both", 302)]
+
+
+def test_how_legs_are_chosen_is_told_in_the_same_words() -> None:
+    """In the order of the engine: lifts, legs, nearness, steps (leveling/turns.py)."""
+    words = (
+        "the fewest lifts, then the fewest legs, then the nearest to the middle of the spec, by thirds of the aim, "
+        "then the fewest turns"
+    )
+    for html in (ask().content.decode(), Client().get("/guide/").content.decode()):
+        assert words in html
+        assert "no other plan is shorter" not in html
+
+
 def test_in_spec_turns_nothing_and_offers_to_plan_even_so() -> None:
     html = ask(pitch="6.5", roll="0", high="level").content.decode()
     assert "In spec: turn nothing" in html
