@@ -106,6 +106,12 @@ def test_an_unclear_row_says_what_to_write(typed: dict[str, str], field: str, wo
     assert any(words in doubt for doubt in filled.doubts)
 
 
+def test_a_doubt_names_the_reading_and_whether_it_is_the_turned_one() -> None:
+    unclear = "Write a point for the decimals, such as 1.5, and no commas."
+    doubts = form(**{"readings-0-value": "1,5", "readings-0-turned_value": "1,5"}).doubts
+    assert [f"Reading 1: {unclear}", f"Reading 1, turned: {unclear}"] == doubts
+
+
 @pytest.mark.parametrize("text", PLAIN)
 def test_a_hostile_number_is_understood_as_documented_or_refused(text: str) -> None:
     filled = form(**{"readings-1-value": text})
