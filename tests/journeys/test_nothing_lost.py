@@ -85,7 +85,7 @@ def test_offline_it_waits_and_is_sent_when_online(form: Page, context: BrowserCo
     context.set_offline(True)
     save(form)
     expect(form.locator(".kept-bar")).to_contain_text("Not sent yet: survey of Lantern Reef")
-    expect(form.locator(".kept-line")).to_contain_text("Kept on this device; it is sent when the connection is back.")
+    expect(form.locator(".kept-line")).to_contain_text("Kept on this device; it is sent when the server answers again.")
     assert serious_findings(form) == []
     form.get_by_role("button", name="Send now").click()
     expect(form.locator(".kept-bar")).to_contain_text("Not sent yet")

@@ -10,9 +10,11 @@
 //
 // Each tab has a write of its own: a reload brings its draft back, another tab is only offered it once it is open in
 // none. A button with a name ("Add a reading") is left to the page. The event "kept:waits" on a form tells a page that
-// it may go on. Where the device keeps nothing, and without this script, the form is sent as ever.
+// it may go on. Where the device keeps nothing, the browser sends the form once someone answers; without this script,
+// as ever.
 (() => {
   const [JUST_NOW_MS, SAVE_AFTER_MS] = [600_000, 400];
+  const ANSWERS_WITHIN_MS = 5_000;
   const NOTHING_KEPT = "what you type is lost if the page closes before it is saved.";
   const keepers = new Map();
 
@@ -24,6 +26,7 @@
       this.address = `${this.action} ${form.id}`;
       this.page = location.pathname + location.search;
       this.isSending = false;
+      this.asShown = JSON.stringify(kept.fieldsOf(form));
       keepers.set(form, this);
       kept.forms.add(this.address);
       form.addEventListener("input", () => this.typed());
@@ -71,6 +74,7 @@
       if (!before || before.state === "waiting") return;
       if (before.key !== this.key) kept.drop(before.key); // its page got a fresh key
       this.typed_at = before.typed_at;
+      this.isOfBefore = true;
       this.save();
     }
 
@@ -99,7 +103,7 @@
       }
       this.form.elements.write_key.value = item.key;
       this.typed_at = item.typed_at;
-      this.isTyped = true;
+      this.isTyped = this.isOfBefore = true;
       this.hold(item.key);
       outbox.show();
       const afresh = kept.button("Start afresh", "plain", () => this.startAfresh());
@@ -154,13 +158,32 @@
       if (this.isTyped && !this.isSending && !this.form.inert) this.save();
     }
 
-    /** Send it off; false means that the browser has to, since the device cannot keep it. */
+    /** Whether anything in it is a person's: typed here, or in the page of before. */
+    isSomeones() {
+      return this.isTyped || this.isOfBefore || JSON.stringify(kept.fieldsOf(this.form)) !== this.asShown;
+    }
+
+    /** Send it off. */
     send(button) {
-      if (!kept.isAble() || !this.save("waiting")) return false;
       this.button = button ?? this.form.querySelector("[type=submit]:not([name])");
       this.busy(true);
+      if (!kept.isAble() || !this.save("waiting")) return this.sendUnkept();
       outbox.flush({ now: true, withToken: this.form.elements.csrfmiddlewaretoken.value });
-      return true;
+    }
+
+    /** The device keeps nothing, so the browser sends it; but its own error page, or a sign-in, would be the end of it. */
+    async sendUnkept() {
+      const who = await outbox.ask(ANSWERS_WITHIN_MS);
+      if (who?.member === kept.member) return this.letBrowserSend(who.token);
+      this.busy(false);
+      const why = who ? "your sign-in has run out" : "no connection";
+      const first = who ? "Leave this page open, sign in in another tab" : "Leave this page open";
+      this.say("after", `Not sent: ${why}, and this browser keeps nothing on the device. ${first} and press Save again.`);
+    }
+
+    letBrowserSend(token) {
+      this.form.elements.csrfmiddlewaretoken.value = token;
+      HTMLFormElement.prototype.submit.call(this.form);
     }
 
     busy(isBusy) {
@@ -182,7 +205,7 @@
         this.form.querySelector("input:not([type=hidden]), select, textarea")?.focus();
       });
       if (is === "signed out") this.say("after", `Not sent yet. ${outbox.SIGNED_OUT}`, outbox.signInLink(), change);
-      else this.say("after", `Not sent yet. ${outbox.NO_CONNECTION}`, change);
+      else this.say("after", `Not sent yet. ${outbox.NO_ANSWER}`, change);
     }
 
     leaveFor(where) {
@@ -200,10 +223,16 @@
     /** Nothing was saved. The browser sends it as without script, so that the page says what is wrong at each field. */
     showRefusal() {
       if (Date.now() - Date.parse(this.typed_at) < JUST_NOW_MS) this.typed_at = undefined; // as of the next time
-      this.change();
+      if (this.isSomeones()) this.change();
+      else this.forget();
       this.isTyped = false;
-      this.form.elements.csrfmiddlewaretoken.value = outbox.token();
-      HTMLFormElement.prototype.submit.call(this.form);
+      this.letBrowserSend(outbox.token());
+    }
+
+    /** Nothing was typed into it: there is nothing to be found again. */
+    forget() {
+      kept.own(this.address, "");
+      kept.drop(this.key);
     }
 
     /** Make a draft of it again. */
@@ -233,12 +262,22 @@
   // Before levelbook.js looks: what is sent here needs no other guard against a double tap.
   document.addEventListener("submit", (event) => {
     const keeper = keepers.get(event.target);
-    if (keeper && !event.submitter?.name && (keeper.isSending || keeper.send(event.submitter))) event.preventDefault();
+    // Of a piece that came a blink ago: htmx has not taken hold of its button yet, and a page of its own is not meant.
+    if (keeper && window.htmx && event.submitter?.hasAttribute("hx-post")) return event.preventDefault();
+    if (!keeper || event.submitter?.name) return;
+    event.preventDefault();
+    if (!keeper.isSending) keeper.send(event.submitter);
   }, true);
 
   document.addEventListener("kept:answer", ({ detail }) => {
     const asked = [...keepers.values()].find((each) => each.key === detail.key && (each.isSending || each.form.inert));
     asked?.answered(detail);
+  });
+
+  // What was typed while a row was on its way is newer than what the server sends back.
+  document.addEventListener("htmx:before:swap", ({ detail: { ctx, tasks } }) => {
+    if (!keepers.has(ctx.target?.closest("form"))) return;
+    for (const { fragment } of tasks) kept.carry(ctx.target, fragment);
   });
 
   const saveAll = () => keepers.forEach((keeper) => keeper.saveSoon());

@@ -7,7 +7,7 @@ const outbox = (() => {
   const TIMEOUT_MS = 15_000;
   const FIRST_PAUSE_MS = 5_000;
   const LONGEST_PAUSE_MS = 300_000;
-  const NO_CONNECTION = "Kept on this device; it is sent when the connection is back.";
+  const NO_ANSWER = "Kept on this device; it is sent when the server answers again.";
   const SIGNED_OUT = "Your sign-in has run out. Kept on this device; it is sent when you sign in again.";
   const COMES_AGAIN = [408, 412, 425, 429]; // too slow, another person signed in, too early, too often
   let token = ""; // of a page or an answer of this visit, never stored
@@ -21,12 +21,12 @@ const outbox = (() => {
   const bar = kept.element("aside", "kept-bar no-print", words);
   bar.setAttribute("aria-label", "Kept on this device");
 
-  const patience = () => ({ credentials: "same-origin", signal: AbortSignal.timeout(TIMEOUT_MS) });
+  const patience = (most_ms = TIMEOUT_MS) => ({ credentials: "same-origin", signal: AbortSignal.timeout(most_ms) });
 
   /** Who is signed in now, and a fresh token; null if nobody answers. */
-  async function ask() {
+  async function ask(most_ms) {
     try {
-      const answer = await fetch(document.body.dataset.acting, { ...patience(), cache: "no-store", redirect: "error" });
+      const answer = await fetch(document.body.dataset.acting, { ...patience(most_ms), cache: "no-store", redirect: "error" });
       return answer.ok ? await answer.json() : null;
     } catch {
       return null;
@@ -159,7 +159,7 @@ const outbox = (() => {
     }
     const send = kept.button("Send now", "quiet", () => flush({ now: true }));
     send.classList.toggle("is-busy", isSending);
-    return line(`Not sent yet${count}:`, `${titles}. ${forMany(NO_CONNECTION, items)}`, send);
+    return line(`Not sent yet${count}:`, `${titles}. ${forMany(NO_ANSWER, items)}`, send);
   }
 
   function refusedLine(item) {
@@ -232,5 +232,5 @@ const outbox = (() => {
     again();
   }
 
-  return { begin, flush, show, signInLink, NO_CONNECTION, SIGNED_OUT, token: () => token };
+  return { begin, ask, flush, show, signInLink, NO_ANSWER, SIGNED_OUT, token: () => token };
 })();

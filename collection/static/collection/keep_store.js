@@ -128,6 +128,21 @@ const kept = (() => {
     }
   }
 
+  /** Put what a piece of the page holds now into the piece that comes in its place; what is new there stays as it came. */
+  function carry(from, to) {
+    const inputs = (piece) => [...piece.querySelectorAll("input:not([type=hidden]), select, textarea")];
+    const nameOf = (input) => (isTick(input) ? `${input.name}=${input.value}` : input.name);
+    const held = new Map(inputs(from).map((input) => [nameOf(input), input]));
+    for (const input of inputs(to)) {
+      const before = held.get(nameOf(input));
+      if (before && isTick(input)) input.checked = before.checked;
+      else if (before) input.value = before.value;
+    }
+    for (const part of to.querySelectorAll("[id] > details")) {
+      if (from.querySelector(`#${part.parentElement.id} > details`)?.open) part.open = true;
+    }
+  }
+
   /** Let the server show a form as it was typed, with its added rows; false if it cannot now. */
   async function draw(form, item) {
     if (!form.dataset.keepDraw) return false;
@@ -203,6 +218,6 @@ const kept = (() => {
 
   return {
     member, open, forms, isAble, get, put, drop, mine, countOfOthers, own, claim, isClaimed,
-    fieldsOf, fill, draw, clock, element, button, notice, throwAway,
+    fieldsOf, fill, carry, draw, clock, element, button, notice, throwAway,
   };
 })();
