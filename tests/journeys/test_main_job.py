@@ -54,7 +54,7 @@ def read_the_slope(page: Page) -> None:
 
 
 def mark_a_bay(page: Page) -> None:
-    follow(page, "Sites", "Tern Taproom", "Main room", "Add a bay")
+    follow(page, "Sites", "Tern Taproom", "Main room", "Add the first bay")
     page.get_by_label("Name").fill(BAY)
     page.get_by_role("button", name="Save bay").click()
     expect(page.get_by_role("heading", name=BAY)).to_be_visible()
