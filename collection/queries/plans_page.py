@@ -135,6 +135,16 @@ class PlanPage:
         return after > max(before, self.plan.inputs["spec"]["gap_tolerance_mm"])
 
     @property
+    def too_far(self) -> list[LegOfLift]:
+        """Legs still to be turned by more than their whole travel."""
+        return [leg for lift in self.lifts if lift.stage != "done" for leg in lift.to_turn if leg.too_far]
+
+    @property
+    def not_to_do(self) -> bool:
+        """Whether nobody should turn by this plan: no leveler reaches it, or the machine would rock then."""
+        return not self.is_begun and bool(self.too_far or self.would_rock)
+
+    @property
     def summary(self) -> str:
         """The plan in one line."""
         return lifts_summary(self.plan.answer, _NBSP)

@@ -7,8 +7,12 @@ from urllib.parse import urlencode
 from collection import presets
 from collection.arrays.quick import Asked, Working, quick_found
 from collection.arrays.surveys_results import Assessment
+from collection.models.machines import LEGS
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
+from collection.queries.surveys import next_words
 
+#: Higher pads under a foot are not steady. Common practice, no source.
+MOST_PAD_MM = 25.0
 #: The parts of an uncertainty as the engine names them, in words.
 _PARTS = {
     "resolution_deg": "The display’s step",
@@ -52,6 +56,35 @@ class QuickPage:
     def turns(self) -> list[float]:
         """The turns of all four legs in leg order, out positive."""
         return [leg["steps"] / leg["steps_per_turn"] for leg in self.answer["legs"]]
+
+    @property
+    def shared(self) -> list[tuple[str, float]]:
+        """The same angles from all four legs, the most of them as little as can be; empty where that is out of reach.
+
+        What is added to all four feet changes no angle.
+        """
+        if self.asked.ends not in ("both", "dollies") or self.asked.front_in:
+            return []
+        step, middle = 1 / self.asked.steps_per_turn, (max(self.turns) + min(self.turns)) / 2
+        common = round(middle / step) * step
+        shared = [turns - common for turns in self.turns]
+        most_mm = max(map(abs, shared)) * self.asked.lead_mm
+        return list(zip(LEGS, shared, strict=True)) if most_mm <= presets.TRAVEL_MM else []
+
+    @property
+    def pads(self) -> list[tuple[str, float]]:
+        """Pads that lack beside a whole travel, by leg [mm]; empty where they would be too high or out of reach."""
+        lowest = min(self.turns)
+        lack_mm = [(turns - lowest) * self.asked.lead_mm - presets.TRAVEL_MM for turns in self.turns]
+        pads = [(leg, mm) for leg, mm in zip(LEGS, lack_mm, strict=True) if mm > 0]
+        shut = {"front": "R", "rear": "F"}.get(self.asked.ends, "")
+        fits = all(mm <= MOST_PAD_MM and leg[0] != shut for leg, mm in pads)
+        return pads if fits else []
+
+    @property
+    def reading_helps(self) -> str:
+        """Which reading helps most next, in a few words, where the verdict is not sure; "" where it is."""
+        return "" if self.assessment.machine.verdict == "in" else next_words(self.assessment)
 
     @property
     def offset_deg(self) -> float:

@@ -26,6 +26,7 @@ def quick(request: Any) -> HttpResponse:
         "seen": seen,
         "address": address,
         "still": (0.0,) * 4,
+        "unit_doubt": form.unit_doubt if answered else "",
         "doubts": form.doubts if request.htmx else [],  # a whole page says it beside each field
     }
     response = page(request, "quick/page.html", context, piece="quick-answer")

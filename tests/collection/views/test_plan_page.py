@@ -306,6 +306,12 @@ def test_a_nearest_result_that_rocks_is_warned_of(client: Client, taproom: TernT
     text = words(client, plan)
     assert "The machine stays out of spec." in text
     assert f"The machine would rock then: {last['gap_mm']:.1f} mm under {last['foot']}." in text
+    before, folded = (
+        client.get(address("plan", plan)).content.decode().split('<details class="section" id="would-take">')
+    )
+    assert "<article" not in before
+    assert "What it would take" in folded
+    assert 'type="checkbox"' not in folded.split("</article>")[0]
 
 
 def test_a_plan_of_a_machine_that_moved_offers_no_turns(

@@ -195,3 +195,57 @@ def test_it_is_private_to_the_browser_and_under_the_policy() -> None:
     assert "private" in page.headers["Cache-Control"]
     assert "no-cache" in page.headers["Cache-Control"]
     assert "unsafe" not in page.headers["Content-Security-Policy"]
+
+
+IMPOSSIBLE = [
+    {"pitch": "9", "roll": "0", "high": "level"},
+    {"pitch": "0", "roll": "0", "high": "level"},
+    {"pitch": "6.5", "roll": "0", "high": "level", "want_deg": "15"},
+    {"pitch": "6.5", "roll": "0", "high": "level", "shows": "mm_per_m"},
+]
+
+
+@pytest.mark.parametrize("more", IMPOSSIBLE)
+def test_turns_that_no_leveler_reaches_are_not_the_answer(more: dict[str, str]) -> None:
+    """41 mm are the usual whole travel of a 2 in stem: common practice, no source. 35.5 x 1.5875 mm = 56.4 mm."""
+    html = ask(**more).content.decode()
+    answer = html.split('id="turns"', 1)[1].split("What we took for granted")[0]
+    headline, folded = answer.split("<details>", 1)
+    assert headline.split("</h2>")[0].endswith("No leveler reaches that</span>")
+    said = ("front left would turn", "front right would turn", "41.0", "What would help:", "the number and its unit")
+    for words in said:
+        assert words in headline, words
+    assert "What it would take" in folded
+    for words in ("Chance", 'type="checkbox"', "<article", "It should read then", "exposures"):
+        assert words not in answer, words
+    assert ("Is the pitch 6.5 degrees?" in headline) is ("shows" in more)
+
+
+def test_what_helps_is_possible_and_adds_up() -> None:
+    """2.5 degrees over 1300 mm are 56 mm: 17 3/4 turns of each leg, or 41 mm and a pad of 15.4 mm."""
+    both = ask(pitch="9", roll="0", high="level").content.decode().replace("\u00a0", " ")
+    assert "FL out 17 ¾ turns, FR out 17 ¾ turns, RL in 17 ¾ turns, RR in 17 ¾ turns" in both
+    assert "under FL" in both
+    assert "15.4" in both
+    shut = ask(pitch="9", roll="0", high="level", ends="rear").content.decode()
+    assert "Share it among" not in shut
+    assert "Pads beside" not in shut  # they would stand under the front, which cannot be lifted
+
+
+def test_turns_that_would_make_it_rock_are_not_work_to_do() -> None:
+    html = ask(ends="front").content.decode()
+    answer = html.split('id="turns"', 1)[1].split("What we took for granted")[0]
+    assert "Better not turn by it yet" in answer.split("<details>")[0]
+    assert "What it would take" in answer
+    for words in ('type="checkbox"', "<article", "Chance"):
+        assert words not in answer, words
+
+
+def test_feet_that_nobody_checked_are_told_as_a_survey_tells_them() -> None:
+    html = Client().get("/quick/?pitch=6.5&high=level&stance=unknown").content.decode()
+    assert "Borderline: turn nothing yet" in html
+    assert "Check the feet: press down on each corner" in html
+    assert "Chance that pitch and roll are in spec" in html
+    assert "In spec: turn nothing" not in html
+    assert "All four feet bear." not in html
+    assert "Nobody checked the feet" in html
