@@ -131,7 +131,7 @@ def test_a_machine_is_one_link_and_says_its_verdict_in_words() -> None:
     assert [attrs["href"] for attrs in elements(page, "a")] == ["/m/"]
     assert "out of spec" in page
     assert "5.92°" in page
-    assert "RL out 6 ½" in page
+    assert "RL\u00a0out\u00a06\u00a0½" in page  # a leg and its turns stay on one line
 
 
 def test_a_machine_that_nobody_surveyed_has_no_bars() -> None:
