@@ -34,6 +34,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason="needs PostgreSQL: set DATABASE_URL to a server"))
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Keep a test database of SQLite in a file, as a real one: in memory, connections refuse each other at once."""
+    if connection.vendor == "sqlite":
+        connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
+
+
 @pytest.fixture(autouse=True)
 def _empty_cache() -> None:
     """Start each test with no rate limits in the cache."""

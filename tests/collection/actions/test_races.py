@@ -5,16 +5,15 @@ Threads need rows that are really committed, so these tests clean the tables the
 
 import threading
 import uuid
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import connection, connections
+from django.db import connections
 from django.test import Client
 from django.urls import reverse
 
-from collection import environment, models
+from collection import models
 from tests import factories as make
 from tests.collection.forms.test_hostile_posts import fields_of
 from tests.collection.views.test_sent_twice import ADDING, AT_A_SITE, SPEC
@@ -26,41 +25,11 @@ pytestmark = pytest.mark.django_db(transaction=True)
 AT_ONCE = 4
 
 
-#: How a thread opens the database, where it is not the tests' own.
-_race: dict[str, Any] = {}
-
-
-@pytest.fixture(autouse=True)
-def _as_set_up(tmp_path: Path, transactional_db: None) -> Iterator[None]:
-    """On SQLite a file with the real options: the tests' own database lives in memory, where threads share one."""
-    if connection.vendor != "sqlite":
-        yield
-        return
-    memory: Any = connections["default"]
-    real = environment.database({}, tmp_path)
-    _race.update(memory.settings_dict | {"NAME": str(real["NAME"]), "OPTIONS": real["OPTIONS"]})
-    connections["default"] = _opened()
-    memory.connection.backup(connections["default"].connection)
-    yield
-    connections["default"].close()
-    connections["default"] = memory
-    _race.clear()
-
-
-def _opened() -> Any:
-    made: Any = connections.create_connection("default")
-    made.settings_dict = dict(_race)
-    made.ensure_connection()
-    return made
-
-
 def together(*acts: Callable[[], Any]) -> list[Any]:
     """Run each in a thread with a connection of its own, all let go at once; return what each gave."""
     gate, found = threading.Barrier(len(acts)), [None] * len(acts)
 
     def run(place: int) -> None:
-        if _race:
-            connections["default"] = _opened()
         try:
             gate.wait(10)
             found[place] = acts[place]()
@@ -79,7 +48,7 @@ def together(*acts: Callable[[], Any]) -> list[Any]:
 
 
 @pytest.fixture
-def taproom(_as_set_up: None) -> TernTaproom:
+def taproom(transactional_db: None) -> TernTaproom:
     world = tern_taproom()
     assert world.survey
     return world
