@@ -66,12 +66,13 @@ def test_no_text_in_any_number_field_breaks_a_page(alice: Client, taproom: TernT
     pages = pages_with_numbers(alice, taproom)
     assert pages.keys() >= {"floor_new", "floor_slope", "bay_new", "machine_new", "machine_legs", "machine_spec",
                             "instrument_new", "instrument_zero", "survey_new", "survey_correct"}  # fmt: skip
-    for name, (row, _) in pages.items():
+    for name, (row, reader) in pages.items():
         for text in TEXTS:
-            reader = fields_of(alice.get(row.address(taproom)).content.decode())  # a taken edit has a new version
             sent = {**reader.sent, **dict.fromkeys(reader.numbers, text)}
             answer = alice.post(row.address(taproom), sent)
             assert answer.status_code in (302, 422), (name, text, answer.status_code)
+            if answer.status_code == 302:  # a taken edit has a new version
+                reader = fields_of(alice.get(row.address(taproom)).content.decode())
 
 
 def test_a_refused_number_names_its_field_and_is_still_there(alice: Client, taproom: TernTaproom) -> None:
