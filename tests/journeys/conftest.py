@@ -5,8 +5,11 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
+from pytest_django.live_server_helper import LiveServer
 
 from tests.factories import PASSWORD
+from tests.journeys.surveying import open_form
+from tests.worlds import TernTaproom, tern_taproom
 
 AXE = Path(__file__).parents[1] / "data" / "vendor" / "axe-core" / "axe.min.js"
 PHONE = {"width": 390, "height": 844}
@@ -58,6 +61,20 @@ def sign_in(page: Page, base: str, email: str) -> None:
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("main").get_by_role("button", name="Sign in").click()
     page.wait_for_url("**/today/")
+
+
+@pytest.fixture
+def world(transactional_db: None) -> TernTaproom:
+    """Alice's Tern Taproom with one machine, as a server in another thread sees it."""
+    return tern_taproom()
+
+
+@pytest.fixture
+def form(phone: Page, live_server: LiveServer, world: TernTaproom) -> Page:
+    """Bob's survey form of Lantern Reef, on his phone."""
+    sign_in(phone, live_server.url, "bob@example.org")
+    open_form(phone, live_server.url, world.machine)
+    return phone
 
 
 def serious_findings(page: Page) -> list[str]:

@@ -30,24 +30,11 @@ from tests.journeys.surveying import (
     save,
     type_survey,
 )
-from tests.worlds import TernTaproom, tern_taproom
+from tests.worlds import TernTaproom
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 BOB = "bob@example.org"
-
-
-@pytest.fixture
-def world() -> TernTaproom:
-    return tern_taproom()
-
-
-@pytest.fixture
-def form(phone: Page, live_server: LiveServer, world: TernTaproom) -> Page:
-    """Bob's survey form of Lantern Reef, on his phone."""
-    sign_in(phone, live_server.url, BOB)
-    open_form(phone, live_server.url, world.machine)
-    return phone
 
 
 def test_a_reload_brings_back_what_was_typed(form: Page) -> None:

@@ -10,7 +10,7 @@ from pytest_django.live_server_helper import LiveServer
 from collection import models
 from tests.journeys.conftest import serious_findings, sign_in
 from tests.journeys.surveying import SENDINGS, SURVEY_PAGE, Typed, must_be_stored, open_form, save, type_survey
-from tests.worlds import TernTaproom, tern_taproom
+from tests.worlds import TernTaproom
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -27,19 +27,6 @@ Storage.prototype.setItem = function (name, text) {
 NOT_SENT = (
     "Not sent: no connection, and this browser keeps nothing on the device. Leave this page open and press Save again."
 )
-
-
-@pytest.fixture
-def world() -> TernTaproom:
-    return tern_taproom()
-
-
-@pytest.fixture
-def form(phone: Page, live_server: LiveServer, world: TernTaproom) -> Page:
-    """Bob's survey form of Lantern Reef, on his phone."""
-    sign_in(phone, live_server.url, BOB)
-    open_form(phone, live_server.url, world.machine)
-    return phone
 
 
 # --- a slow answer ---------------------------------------------------------------------------------------------------

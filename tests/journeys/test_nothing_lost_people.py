@@ -8,25 +8,11 @@ from pytest_django.live_server_helper import LiveServer
 from collection import models
 from tests.factories import PASSWORD
 from tests.journeys.conftest import serious_findings, sign_in
-from tests.journeys.surveying import SENDINGS, Typed, must_be_stored, must_show, no_answer, open_form, save, type_survey
-from tests.worlds import TernTaproom, tern_taproom
+from tests.journeys.surveying import SENDINGS, Typed, must_be_stored, must_show, no_answer, save, type_survey
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 BOB, ALICE = "bob@example.org", "alice@example.org"
-
-
-@pytest.fixture
-def world() -> TernTaproom:
-    return tern_taproom()
-
-
-@pytest.fixture
-def form(phone: Page, live_server: LiveServer, world: TernTaproom) -> Page:
-    """Bob's survey form of Lantern Reef, on his phone."""
-    sign_in(phone, live_server.url, BOB)
-    open_form(phone, live_server.url, world.machine)
-    return phone
 
 
 def test_an_expired_sign_in_keeps_it_until_one_signs_in_again(form: Page) -> None:
