@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from leveling.checks import FloatArray, finite, last_axis
-from leveling.contact import ALL_BEAR, Loads, at_leg
+from leveling.checks_shapes import BoolArray
+from leveling.contact import ALL_BEAR, LegArray, Loads, at_leg
 from leveling.frame import LEGS_MEANING, null_vector, plane_response
 
 #: A load less than nothing by this share of the weight is rounding.
@@ -106,5 +107,5 @@ def _room(balanced: FloatArray, null: FloatArray) -> tuple[FloatArray, FloatArra
     return bound, low, high
 
 
-def _first(mine: FloatArray, value: FloatArray) -> FloatArray:
-    return np.argmin(np.where(mine, value, np.inf), axis=-1)
+def _first(mine: BoolArray, value: FloatArray) -> LegArray:
+    return np.argmin(np.where(mine, value, np.inf), axis=-1).astype(np.intp)

@@ -18,7 +18,7 @@ EQUAL = np.ones(4)
 
 def place(x: float, y: float) -> np.ndarray:
     """Where a load presses, in parts of half track and half base."""
-    return MIDDLE + [x * A_MM, y * B_MM]
+    return MIDDLE + np.array([x * A_MM, y * B_MM])
 
 
 def draw(rng: np.random.Generator, count: int) -> dict[str, np.ndarray]:
