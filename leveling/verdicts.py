@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri
 from leveling.checks import FloatArray, finite
 from leveling.checks_shapes import BoolArray, IntArray, flags, together
 from leveling.errors import BadInput
+from leveling.verdicts_shapes import Spread, chance_below
 
 #: Daily rule, and in words.
 IN_SPEC, BORDERLINE, OUT_OF_SPEC, NOT_MEASURED = range(4)
@@ -114,15 +115,15 @@ def chance_inside(*, value: ArrayLike, u: ArrayLike, low: ArrayLike, high: Array
     return np.clip(chance, 0, 1)
 
 
-def provable(*, tolerance: ArrayLike, u: ArrayLike, confidence: float = 0.95) -> BoolArray:
+def provable(*, tolerance: ArrayLike, u: ArrayLike | Spread, confidence: float = 0.95) -> BoolArray:
     """Return whether the certificate rule can say "proven in" at all with this uncertainty.
 
     Parameters
     ----------
     tolerance : array_like, shape (...) [any unit]
         Half-width of the two-sided tolerance, 0 or more.
-    u : array_like, shape (...) [unit of tolerance]
-        Standard uncertainty, 0 or more.
+    u : array_like or Spread, shape (...) [unit of tolerance]
+        Standard uncertainty, 0 or more; as a number, of a normal error.
     confidence : float, scalar [1]
         Of the certificate rule, 0.8 to 0.999.
 
@@ -147,13 +148,13 @@ def provable(*, tolerance: ArrayLike, u: ArrayLike, confidence: float = 0.95) ->
     """
     rule = Rule(confidence=confidence)
     half = finite("tolerance", tolerance, low=0)
-    return chance_inside(value=0.0, u=u, low=-half, high=half) >= rule.confidence
+    return _chance(np.zeros(()), u, -half, half) >= rule.confidence
 
 
 def judge(
     *,
     value: ArrayLike,
-    u: ArrayLike,
+    u: ArrayLike | Spread,
     low: ArrayLike,
     high: ArrayLike,
     known: ArrayLike = True,
@@ -165,8 +166,8 @@ def judge(
     ----------
     value : array_like, shape (...) [any unit]
         Measured value.
-    u : array_like, shape (...) [unit of value]
-        Standard uncertainty, 0 or more.
+    u : array_like or Spread, shape (...) [unit of value]
+        Standard uncertainty, 0 or more; as a number, of a normal error.
     low, high : array_like, shape (...) [unit of value]
         Limits, low at most high; -inf or inf where there is none.
     known : array_like of bool, shape (...) [yes or no]
@@ -190,6 +191,7 @@ def judge(
     itself lies outside, so that a poor instrument alone never condemns a machine; otherwise borderline. Certificate:
     proven in if the chance is at least ``confidence``: a guard band of 1.645 u where the tolerance is wide, growing
     to 1.960 u where it is narrow and both tails count; proven out if the value is 1.645 u or more beyond a limit.
+    Those factors are of a normal error; with a Spread the same chances are taken from its own shape.
 
     Examples
     --------
@@ -203,20 +205,19 @@ def judge(
     ----------
     JCGM 106:2012, clauses 7 and 8; ISO 14253-1:2017 (guard band factor 1.645 for 95 % as the default; from memory).
     """
-    known_here = flags("known", known)
-    chance = chance_inside(value=value, u=u, low=low, high=high)
+    chance = _chance(finite("value", value), u, low, high)
     centre, width, floor, ceiling, chance, known_here = together(
         value=finite("value", value),
-        u=finite("u", u, low=0),
+        u=u.u if isinstance(u, Spread) else finite("u", u, low=0),
         low=_limit("low", low),
         high=_limit("high", high),
         chance=chance,
-        known=known_here,
+        known=flags("known", known),
     )
     inside = (centre >= floor) & (centre <= ceiling)
-    best = _best_chance(width, floor, ceiling)
-    guard = ndtri(rule.confidence)
-    proven_out = ~inside & ((_sigmas(floor, centre, width) >= guard) | (_sigmas(ceiling, centre, width) <= -guard))
+    half = ceiling / 2 - floor / 2
+    best = _chance(np.zeros(()), u if isinstance(u, Spread) else width, -half, half)
+    proven_out = ~inside & _beyond(centre, u, floor, ceiling, rule.confidence)
     return Verdict(
         chance=np.where(known_here, chance, 0.0),
         best_chance=np.where(known_here, best, 0.0),
@@ -256,7 +257,21 @@ def _daily(chance: FloatArray, inside: BoolArray, known: BoolArray, rule: Rule) 
     )
 
 
-def _best_chance(u: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
-    """The chance of being in spec if the value were in the middle."""
-    half = high / 2 - low / 2
-    return chance_inside(value=0.0, u=u, low=-half, high=half)
+def _chance(value: FloatArray, u: ArrayLike | Spread, low: ArrayLike, high: ArrayLike) -> FloatArray:
+    """The chance of lying inside the limits, by the shape of the error."""
+    if not isinstance(u, Spread):
+        return chance_inside(value=value, u=u, low=low, high=high)
+    floor, ceiling = _limit("low", low), _limit("high", high)
+    chance_inside(value=value, u=u.u, low=floor, high=ceiling)  # the same doors
+    return np.clip(chance_below(ceiling - value, u) - chance_below(floor - value, u), 0, 1)
+
+
+def _beyond(
+    value: FloatArray, u: ArrayLike | Spread, low: FloatArray, high: FloatArray, confidence: float
+) -> BoolArray:
+    """Whether a value lies so far outside that the truth does too, with this confidence."""
+    if isinstance(u, Spread):
+        above = 1 - chance_below(high - value, u)
+        return (above >= confidence) | (chance_below(low - value, u) >= confidence)
+    width, guard = finite("u", u, low=0), ndtri(confidence)
+    return (_sigmas(low, value, width) >= guard) | (_sigmas(high, value, width) <= -guard)

@@ -25,6 +25,7 @@ from leveling.verdicts import (
     Verdict,
     judge,
 )
+from leveling.verdicts_shapes import Spread
 
 
 @dataclass(frozen=True)
@@ -64,18 +65,18 @@ class Measured:
     """What was measured, each field shape (...); where a ``known`` flag is False the numbers do not count.
 
     Attributes: ``pitch_deg``, ``u_pitch_deg``, ``roll_deg``, ``u_roll_deg`` [degree], ``twist_mm``, ``u_twist_mm``
-    [mm] values and standard uncertainties, the latter 0 or more. ``pitch_known``, ``roll_known``, ``twist_known``
+    [mm] values and standard uncertainties, the latter 0 or more: a number of a normal error, or a Spread. ``pitch_known``, ``roll_known``, ``twist_known``
     [yes or no].
 
     Raises BadInput if a number is not finite or an uncertainty negative.
     """
 
     pitch_deg: FloatArray
-    u_pitch_deg: FloatArray
+    u_pitch_deg: FloatArray | Spread
     roll_deg: FloatArray
-    u_roll_deg: FloatArray
+    u_roll_deg: FloatArray | Spread
     twist_mm: FloatArray
-    u_twist_mm: FloatArray
+    u_twist_mm: FloatArray | Spread
     pitch_known: BoolArray = field(default_factory=_yes)
     roll_known: BoolArray = field(default_factory=_yes)
     twist_known: BoolArray = field(default_factory=_yes)
@@ -83,6 +84,8 @@ class Measured:
     def __post_init__(self) -> None:
         for item in fields(self):
             value = getattr(self, item.name)
+            if isinstance(value, Spread):
+                continue
             if item.name.endswith("_known"):
                 checked: FloatArray | BoolArray = flags(item.name, value)
             else:
@@ -160,7 +163,9 @@ def judge_machine(*, measured: Measured, spec: Spec, rule: Rule = DEFAULT_RULE) 
     return MachineVerdict(pitch=pitch, roll=roll, twist=twist, machine=_combined((pitch, roll, twist), rule))
 
 
-def _judge_level(value: FloatArray, u: FloatArray, known: BoolArray, tolerance: FloatArray, rule: Rule) -> Verdict:
+def _judge_level(
+    value: FloatArray, u: FloatArray | Spread, known: BoolArray, tolerance: FloatArray, rule: Rule
+) -> Verdict:
     return judge(value=value, u=u, low=-tolerance, high=tolerance, known=known, rule=rule)
 
 
