@@ -1,10 +1,10 @@
 """Ball roll: pitch from the time of a run and roll from how far the ball wandered, for when no level is at hand.
 
-     rear      o  released from rest on a mark         along the run   a = 5/7 g sin pitch,  t = sqrt(2 s/a)
-               |\\                                     sideways        d = s gx/gy on the floor plan; measured on the
-             s | \\                                                    board d = s gx/(gy sqrt(1 + gx^2 + gy^2))
-               |  \\
-     front  ---+---o---  finish line                  it wanders to the low side: to the left if right is high
+     rear          o      let go from rest on a mark
+                  .|
+                 . | s    along the run   a = 5/7 g sin pitch,  t = sqrt(2 s/a)
+                .  |      sideways        d = s gx/gy on the floor plan, s gx/(gy sqrt(1 + gx^2 + gy^2)) on the board
+     front  ---o---+---   finish line     it wanders to the low side: to the left if right is high
                <-d->
 
 Valid for a solid round ball that rolls without slipping on a bare, clean, straight run. Friction and air are neglected;

@@ -236,11 +236,12 @@ def _weigh(rows: _Rows) -> FloatArray:
     cell = np.maximum(stop - start, 1e-9) / _POINTS  # rows that contradict themselves get an outcome, not a crash
     tilt = start + cell * (np.arange(_POINTS) + 0.5)
     prior = np.exp(-0.5 * ((tilt - rows.mean) / rows.width) ** 2)
-    own_cell = 2 * rows.own / _OWN_POINTS
+    points = _OWN_POINTS if rows.own.any() else 1
+    own_cell = 2 * rows.own / points
     blur = np.sqrt(rows.blur**2 + (cell**2 + own_cell**2) / 12)
     mass = np.zeros_like(tilt)
     of_own = []
-    for step in np.arange(_OWN_POINTS) - (_OWN_POINTS - 1) / 2:
+    for step in np.arange(points) - (points - 1) / 2:
         chance = prior * _chance_of_looks(rows, tilt, step * own_cell, blur)
         mass += chance
         of_own.append((chance.sum(axis=1), (chance * tilt).sum(axis=1)))
