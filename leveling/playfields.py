@@ -98,6 +98,7 @@ def fit_playfield(
     budget: Budget,
     used: ArrayLike = True,
     spots_mm: ArrayLike = (0.0, 0.0),
+    wave_deg: ArrayLike = 0.0,
 ) -> Playfield:
     """Return pitch and roll by weighted least squares from tilts with their budgets.
 
@@ -113,6 +114,9 @@ def fit_playfield(
         False for padding and for readings left out.
     spots_mm : array_like, shape (..., k, 2) [mm]
         Where each tilt was taken, x to the right and y to the rear.
+    wave_deg : array_like, shape (..., k) [degree]
+        Standard uncertainty of the board's slope at the spot against the whole board, as ``spot_waves_deg`` gives
+        it, 0 to 90: a fresh part of each tilt. At 0 the board is taken as a plane.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def fit_playfield(
     DEVELOPERS.md, Geometry.
     """
     wanted, tilt, spots = flags("used", used), _tilts(tilt_deg, used), _spots(spots_mm)
-    tilt, lengthwise, wanted, fresh, repeating, common, x, y = together(
+    tilt, lengthwise, wanted, fresh, repeating, common, x, y, wave = together(
         tilt_deg=tilt,
         along=flags("along", along),
         used=wanted,
@@ -155,10 +159,11 @@ def fit_playfield(
         budget_common=budget.u_common_deg,
         spots_x=spots[..., 0],
         spots_y=spots[..., 1],
+        wave_deg=finite("wave_deg", wave_deg, low=0, high=90, unit="degrees"),
     )
     if tilt.ndim == 0:
         raise BadInput("tilt_deg", "is a single number", "Give the readings on the last axis")
-    parts = (tilt, fresh, repeating, common, x, y)
+    parts = (tilt, np.hypot(fresh, wave), repeating, common, x, y)
     pitch, along_sigmas = _slope(*parts, mask=lengthwise & wanted)
     roll, across_sigmas = _slope(*parts, mask=~lengthwise & wanted)
     odd_reading, odd_size = _odd(np.where(lengthwise, along_sigmas, across_sigmas), lengthwise, pitch, roll)
@@ -178,6 +183,7 @@ def playfield_from_readings(
     reversed_pair: ArrayLike,
     used: ArrayLike = True,
     spots_mm: ArrayLike = (0.0, 0.0),
+    wave_deg: ArrayLike = 0.0,
 ) -> Playfield:
     """Return pitch and roll from tilts taken with an instrument: its budget is worked out on the way.
 
@@ -195,6 +201,9 @@ def playfield_from_readings(
         False for padding and for readings left out.
     spots_mm : array_like, shape (..., k, 2) [mm]
         Where each tilt was taken, x to the right and y to the rear.
+    wave_deg : array_like, shape (..., k) [degree]
+        Standard uncertainty of the board's slope at the spot against the whole board, as ``spot_waves_deg`` gives
+        it, 0 to 90: a fresh part of each tilt. At 0 the board is taken as a plane.
 
     Returns
     -------
@@ -233,7 +242,9 @@ def playfield_from_readings(
         pitch_deg=_plain_mean(tilt, lengthwise & wanted, TYPICAL_PITCH_DEG),
         roll_deg=_plain_mean(tilt, ~lengthwise & wanted, 0.0),
     )
-    return fit_playfield(tilt_deg=tilt, along=lengthwise, budget=budget, used=wanted, spots_mm=spots_mm)
+    return fit_playfield(
+        tilt_deg=tilt, along=lengthwise, budget=budget, used=wanted, spots_mm=spots_mm, wave_deg=wave_deg
+    )
 
 
 def _tilts(tilt_deg: ArrayLike, used: ArrayLike) -> FloatArray:
