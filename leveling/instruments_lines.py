@@ -28,7 +28,7 @@ LINE_OUTCOMES = (
 )
 
 _MOST_ROUNDS = 500
-_REST = 1e-14  # relative change of the slope at which it has come to rest
+_REST = 1e-12  # relative change of the slope at which it has come to rest
 
 
 @dataclass(frozen=True)
@@ -335,21 +335,26 @@ def _york(points: tuple[Any, ...], slope: FloatArray) -> tuple[FloatArray, ...]:
 
 def _slope_at_rest(points: tuple[Any, ...], before: FloatArray, precision: FloatArray) -> tuple[FloatArray, BoolArray]:
     """The slope that reproduces itself, and whether it came to rest; each row stops by itself."""
-    x, y, *_ = points
-    slope, moving = before, np.ones(before.shape, dtype=np.bool_)
+    columns = tuple(column.reshape(before.size, column.shape[-1]) for column in points)
+    start, weight = before.reshape(-1), precision.reshape(-1)
+    slope, moving = start.copy(), np.arange(before.size)
     for round_number in range(_MOST_ROUNDS):
-        weights, mean_x, mean_y, lever = _york(points, slope)
+        old = slope[moving]
+        here = tuple(column[moving] for column in columns)
+        weights, mean_x, mean_y, lever = _york(here, old)
+        dx = here[0] - mean_x[..., None]
         if round_number == 0:  # the first line takes x for exact
-            lever = np.where(points[-1], x - mean_x[..., None], 0.0)
-        top = (weights * lever * (y - mean_y[..., None])).sum(axis=-1) + precision * before
-        bottom = (weights * lever * (x - mean_x[..., None])).sum(axis=-1) + precision
+            lever = np.where(here[-1], dx, 0.0)
+        top = (weights * lever * (here[1] - mean_y[..., None])).sum(axis=-1) + weight[moving] * start[moving]
+        bottom = (weights * lever * dx).sum(axis=-1) + weight[moving]
         better = top / np.where(bottom != 0, bottom, 1.0)
-        step = np.abs(better - slope)
-        slope = np.where(moving, better, slope)
-        moving = moving & (step > _REST * np.abs(better))
-        if not moving.any():
+        slope[moving] = better
+        moving = moving[np.abs(better - old) > _REST * np.abs(better)]
+        if not moving.size:
             break
-    return slope, ~moving
+    rests = np.ones(before.size, dtype=np.bool_)
+    rests[moving] = False
+    return slope.reshape(before.shape), rests.reshape(before.shape)
 
 
 def _line(outcome: IntArray, **numbers: FloatArray) -> Line:

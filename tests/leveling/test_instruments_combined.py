@@ -28,7 +28,8 @@ def test_gum_h1_the_end_gauge() -> None:
     assert gauge.factor == pytest.approx(2.92, abs=0.005)
     assert round(float(gauge.expanded / NM)) == 93
     assert gauge.largest == 0
-    assert 50.000623 + 215e-6 == pytest.approx(50.000838, abs=5e-10)  # mm: the standard, and the mean difference
+    length_mm = 50.000623 + 215e-6  # the standard, and the mean difference
+    assert length_mm == pytest.approx(50.000838, abs=5e-10)
 
 
 def test_gum_h1_where_its_contributions_come_from() -> None:
