@@ -34,8 +34,7 @@ USUAL_GIVE_MM = 0.4
 USUAL_GIVE_HALF_MM = 0.3
 
 _LEAST_CHANGE = 5.0  # in standard uncertainties: below it the quotient is no longer nearly normal
-_EMPTY = 2.0
-_DOUBT = 3.0
+_DOUBT = 3.0  # for sums, and for a foot that may carry nothing
 
 
 @dataclass(frozen=True)
@@ -200,7 +199,7 @@ def learn_give(
     u_change = np.sqrt(2 * u_fresh**2 + ((null * u_share * (n2 - n1)) ** 2).sum(axis=-1))
     u_sum = np.sqrt((2 * u_each**2 + (u_share * (n2 - n1)) ** 2).sum(axis=-1))
     sums = np.abs((n2 - n1).sum(axis=-1)) > _DOUBT * u_sum
-    empty = (np.minimum(n1, n2) <= _EMPTY * u_each).any(axis=-1)
+    empty = (np.minimum(n1, n2) <= _DOUBT * u_each).any(axis=-1)
     small = np.abs(change) < _LEAST_CHANGE * u_change
     outcome = np.select(
         [empty, sums, small, change * pushed < 0], [NOT_BEARING, OTHER_WEIGHT, TOO_LITTLE, WRONG_WAY], 0

@@ -33,7 +33,7 @@ WEIGHT_OUTCOMES = (
 )
 
 _COVER = 2.0  # standard uncertainties from which an imbalance is told
-_DOUBT = 3.0  # and from which weights are disbelieved
+_DOUBT = 3.0  # and from which weights are disbelieved, or a foot carries something
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def weigh_feet(
     Notes
     -----
     An imbalance is told from two standard uncertainties, a wrong sum or a negative reading from three. A foot within
-    two of nothing counts as carrying nothing. Each scale errs by itself; in the sum all may err alike. Of a short
+    three of nothing counts as carrying nothing. Each scale errs by itself; in the sum all may err alike. Of a short
     diagonal the foot that would come off first is named.
 
     Examples
@@ -152,7 +152,7 @@ def weigh_feet(
 
 def _light(null: FloatArray, shown: FloatArray, q: FloatArray, u_each: FloatArray) -> tuple[LegArray, BoolArray]:
     """The foot that comes off first, and which feet carry nothing."""
-    empty = shown <= _COVER * u_each
+    empty = shown <= _DOUBT * u_each
     candidate = np.where(empty.any(axis=-1, keepdims=True), empty, null * q[..., None] < 0)
     return np.argmin(np.where(candidate, shown / np.abs(null), np.inf), axis=-1).astype(np.intp), empty
 

@@ -17,9 +17,11 @@ from leveling.support_methods import (
     HANGS,
     HANGS_UNMEASURED,
     NOTHING_TOLD,
+    U_FEEL_MM,
     U_UNCHECKED_MM,
     U_UNNOTICED_MM,
     combine_methods,
+    u_counted_turns,
 )
 from leveling.support_weights import weigh_feet
 
@@ -33,6 +35,11 @@ GIVE = Give(np.array(1 / 75), np.array(0.001))
 def gaps(*found):
     """Gaps beside each other on the last axis."""
     return Gap(*(np.stack([getattr(gap, name) for gap in found], axis=-1) for name in ("gap_mm", "u_gap_mm")))
+
+
+def less_feel(*u_mm):
+    """Uncertainties that come to these once the hand's feel is added."""
+    return np.sqrt(np.array(u_mm) ** 2 - U_FEEL_MM**2)
 
 
 def press(*legs):
@@ -49,7 +56,7 @@ def combine(**case):
 
 def test_two_gaps_average_by_inverse_variance():
     """Weighted mean, JCGM 100:2008 (GUM) 5.1.2, by hand: (60 + 17.5)/(100 + 25) = 0.62, u = 1/sqrt 125."""
-    found = combine(light=[FL, FL], gap=Gap(np.array([0.6, 0.7]), np.array([0.1, 0.2])))
+    found = combine(light=[FL, FL], gap=Gap(np.array([0.6, 0.7]), less_feel(0.1, 0.2)))
     assert (found.outcome, found.light, found.stance.light) == (HANGS, FL, FL)
     np.testing.assert_allclose(found.stance.gap_mm, 0.62, atol=1e-12)  # mm
     np.testing.assert_allclose(found.stance.u_gap_mm, 0.1 / np.sqrt(1.25), atol=1e-12)
@@ -87,7 +94,12 @@ def test_a_light_foot_that_bears_has_no_air_but_turns_to_go():
         ({"weighed": scales([0, 0, 60, 60])}, NOTHING_TOLD, ALL_BEAR, U_UNCHECKED_MM),  # disbelieved
         ({"weighed": scales([24, 24, 36, 36])}, BEARS, ALL_BEAR, 0.0),
         ({"weighed": scales([24, 24, 36, 36]), "push": press(FL)}, BEARS, ALL_BEAR, 0.0),  # weights know better
-        ({"light": [ALL_BEAR], "gap": gaps(gap_from_feeler(0, 0.05))}, BEARS, ALL_BEAR, 0.05 / np.sqrt(3)),
+        (
+            {"light": [ALL_BEAR], "gap": gaps(gap_from_feeler(0, 0.05))},
+            BEARS,
+            ALL_BEAR,
+            np.hypot(0.05 / np.sqrt(3), U_FEEL_MM),
+        ),
     ],
 )
 def test_one_method_alone_says_what_it_can(case, outcome, light, u_gap_mm):
@@ -130,21 +142,27 @@ def test_feet_of_one_diagonal_do_not_contradict_each_other():
 
 def test_amounts_that_differ_too_much_are_told_and_widened():
     """Birge: u of the mean times the square root of chi2 over degrees of freedom; two of 0.1 that differ by 0.8."""
-    found = combine(light=[FL, FL], gap=Gap(np.array([0.4, 1.2]), np.array([0.1, 0.1])))
+    found = combine(light=[FL, FL], gap=Gap(np.array([0.4, 1.2]), less_feel(0.1, 0.1)))
     assert found.outcome == AMOUNTS_DISAGREE
     np.testing.assert_allclose(found.stance.u_gap_mm, 0.4, atol=1e-12)  # half the difference
-    agreeing = combine(light=[FL, FL], gap=Gap(np.array([0.7, 0.9]), np.array([0.1, 0.1])))
+    agreeing = combine(light=[FL, FL], gap=Gap(np.array([0.7, 0.9]), less_feel(0.1, 0.1)))
     assert agreeing.outcome == HANGS
     np.testing.assert_allclose(agreeing.stance.u_gap_mm, 0.1 / np.sqrt(2), atol=1e-12)
 
 
 def test_the_alarm_of_amounts_is_false_in_one_of_a_hundred():
     rng = np.random.default_rng(71)
-    seen = Gap(1.5 + rng.normal(0, 0.1, (20_000, 3)), np.full(3, 0.1))
+    seen = Gap(1.5 + rng.normal(0, 0.1, (20_000, 3)), less_feel(0.1, 0.1, 0.1))
     found = combine(light=np.full(3, FR), gap=seen)
     assert (found.outcome == AMOUNTS_DISAGREE).mean() == pytest.approx(0.01, abs=0.0025)  # 3.5 sigma of 20,000
     inside = np.abs(found.stance.gap_mm - 1.5) <= 1.96 * found.stance.u_gap_mm
     assert inside.mean() > 0.945
+
+
+def test_turns_counted_more_finely_are_surer_down_to_what_a_hand_feels():
+    """Rectangular within the step, JCGM 100:2008 (GUM) 4.3.7; 0.05 turn of feel: common practice, no source."""
+    u = u_counted_turns([1e-6, 0.125, 0.25])
+    np.testing.assert_allclose(u**2 - 0.05**2, np.array([0, 0.125, 0.25]) ** 2 / 12, atol=1e-12)  # turn^2
 
 
 def test_left_out_gaps_may_hold_anything():
@@ -188,3 +206,10 @@ def test_it_refuses_bad_input_by_name(case, name):
     with pytest.raises(BadInput) as refused:
         combine(**case)
     assert refused.value.name == name
+
+
+@pytest.mark.parametrize("step", [0, -0.25, 2, np.nan])
+def test_it_refuses_a_step_that_nobody_counts_in(step):
+    with pytest.raises(BadInput) as refused:
+        u_counted_turns(step)
+    assert refused.value.name == "step_turns"
