@@ -183,7 +183,6 @@ def playfield_from_readings(
     reversed_pair: ArrayLike,
     used: ArrayLike = True,
     spots_mm: ArrayLike = (0.0, 0.0),
-    wave_deg: ArrayLike = 0.0,
 ) -> Playfield:
     """Return pitch and roll from tilts taken with an instrument: its budget is worked out on the way.
 
@@ -201,9 +200,6 @@ def playfield_from_readings(
         False for padding and for readings left out.
     spots_mm : array_like, shape (..., k, 2) [mm]
         Where each tilt was taken, x to the right and y to the rear.
-    wave_deg : array_like, shape (..., k) [degree]
-        Standard uncertainty of the board's slope at the spot against the whole board, as ``spot_waves_deg`` gives
-        it, 0 to 90: a fresh part of each tilt. At 0 the board is taken as a plane.
 
     Returns
     -------
@@ -217,7 +213,8 @@ def playfield_from_readings(
 
     Notes
     -----
-    What misalignment costs is reckoned at the plain means of the tilts; with none along, at TYPICAL_PITCH_DEG.
+    What misalignment costs is reckoned at the plain means of the tilts; with none along, at TYPICAL_PITCH_DEG. The
+    board is taken as a plane: for its wave call ``reading_budget`` and ``fit_playfield``.
 
     Examples
     --------
@@ -242,9 +239,7 @@ def playfield_from_readings(
         pitch_deg=_plain_mean(tilt, lengthwise & wanted, TYPICAL_PITCH_DEG),
         roll_deg=_plain_mean(tilt, ~lengthwise & wanted, 0.0),
     )
-    return fit_playfield(
-        tilt_deg=tilt, along=lengthwise, budget=budget, used=wanted, spots_mm=spots_mm, wave_deg=wave_deg
-    )
+    return fit_playfield(tilt_deg=tilt, along=lengthwise, budget=budget, used=wanted, spots_mm=spots_mm)
 
 
 def _tilts(tilt_deg: ArrayLike, used: ArrayLike) -> FloatArray:

@@ -8,12 +8,12 @@ A level on a raised insert or a post, or a number typed wrongly, is off by far m
 which reading it was, so the answer is the mean of all these, and its uncertainty holds how far they are apart.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from leveling.checks import FloatArray, finite
+from leveling.checks import FloatArray
 from leveling.checks_shapes import BoolArray, flags, together
 from leveling.instruments import Budget
 from leveling.playfields import DISAGREE, MEASURED, Playfield, Slope, fit_playfield
@@ -22,27 +22,12 @@ from leveling.playfields import DISAGREE, MEASURED, Playfield, Slope, fit_playfi
 LEAST_READINGS = 3
 
 
-@dataclass(frozen=True)
-class Mistakes:
-    """How often a reading is wrong and by how much, each field scalar. The defaults are common practice, no source.
+#: What is believed of wrong readings before these are seen: the chance of each, and the standard deviation of how far
+#: it is off, either way. Common practice, no source.
+CHANCE_WRONG = 0.1
+U_WRONG_DEG = 1.0
 
-    Attributes: ``chance`` [1] of each reading, 0.001 to 0.3. ``u_deg`` [degree] standard deviation of how far a wrong
-    reading is off, either way, above 0, at most 90. ``named_from`` [1] chance from which a reading is named, 0.5 to 1.
-
-    Raises BadInput if a field is out of its range.
-    """
-
-    chance: float = 0.1
-    u_deg: float = 1.0
-    named_from: float = 0.5
-
-    def __post_init__(self) -> None:
-        finite("chance", self.chance, low=0.001, high=0.3)
-        finite("u_deg", self.u_deg, low=0, high=90, above=True, unit="degrees")
-        finite("named_from", self.named_from, low=0.5, high=1)
-
-
-USUAL_MISTAKES = Mistakes()
+_NAMED_FROM = 0.5
 
 
 def fit_playfield_robust(
@@ -53,7 +38,6 @@ def fit_playfield_robust(
     used: ArrayLike = True,
     spots_mm: ArrayLike = (0.0, 0.0),
     wave_deg: ArrayLike = 0.0,
-    mistakes: Mistakes = USUAL_MISTAKES,
 ) -> Playfield:
     """Return pitch and roll from tilts of which one in each direction may be wrong.
 
@@ -71,8 +55,6 @@ def fit_playfield_robust(
         Where each tilt was taken, x to the right and y to the rear.
     wave_deg : array_like, shape (..., k) [degree]
         As for ``fit_playfield``.
-    mistakes : Mistakes, scalar [1, degree]
-        What is believed of wrong readings before these are seen.
 
     Returns
     -------
@@ -88,8 +70,9 @@ def fit_playfield_robust(
     Notes
     -----
     Directions with fewer than three readings are as ``fit_playfield`` has them. Otherwise "reading i is wrong" weighs
-    against "none is" as chance/(1 - chance) N(r; p + u^2)/N(r; p), with r the residual of i from the mean of the
-    others and p its variance. Angle: mean over the hypotheses; fresh variance: mean of theirs plus their scatter.
+    against "none is" as c/(1 - c) N(r; p + u^2)/N(r; p), with r the residual of i from the mean of the others, p its
+    variance, c = CHANCE_WRONG and u = U_WRONG_DEG. Angle: mean over the hypotheses; fresh variance: mean of
+    theirs plus their scatter.
 
     Examples
     --------
@@ -123,9 +106,9 @@ def fit_playfield_robust(
         wave_deg=_row(np.asarray(wave_deg, dtype=np.float64)),
     )
     safe = np.where(wanted, tilt, 0.0)
-    pitch, wrong_along = _averaged(plain.pitch, without.pitch, safe, lengthwise & wanted, mistakes)
-    roll, wrong_across = _averaged(plain.roll, without.roll, safe, ~lengthwise & wanted, mistakes)
-    return _told(plain, pitch, roll, wrong_along + wrong_across, mistakes)
+    pitch, wrong_along = _averaged(plain.pitch, without.pitch, safe, lengthwise & wanted)
+    roll, wrong_across = _averaged(plain.roll, without.roll, safe, ~lengthwise & wanted)
+    return _told(plain, pitch, roll, wrong_along + wrong_across)
 
 
 def _row(value: FloatArray, axis: int = -2) -> FloatArray:
@@ -133,17 +116,15 @@ def _row(value: FloatArray, axis: int = -2) -> FloatArray:
     return np.expand_dims(value, axis) if value.ndim >= -axis - 1 else value
 
 
-def _averaged(
-    plain: Slope, without: Slope, tilt: FloatArray, mask: BoolArray, mistakes: Mistakes
-) -> tuple[Slope, FloatArray]:
+def _averaged(plain: Slope, without: Slope, tilt: FloatArray, mask: BoolArray) -> tuple[Slope, FloatArray]:
     """The slope over all hypotheses, and the chance of each reading to be wrong (0 outside ``mask``)."""
     ask = mask & (plain.readings >= LEAST_READINGS)[..., None]
     own = plain.weight[..., None] - without.weight
     variance = 1 / np.where(ask, np.maximum(own, 1e-12), 1.0) + 1 / np.where(ask, without.weight, 1.0)
-    wide = variance + mistakes.u_deg**2
+    wide = variance + U_WRONG_DEG**2
     residual2 = np.where(ask, tilt - without.angle_deg, 0.0) ** 2
     log_odds = (
-        np.log(mistakes.chance / (1 - mistakes.chance))
+        np.log(CHANCE_WRONG / (1 - CHANCE_WRONG))
         + (np.log(variance / wide) + residual2 / variance - residual2 / wide) / 2
     )
     scores = np.concatenate([np.zeros(plain.angle_deg.shape)[..., None], np.where(ask, log_odds, -np.inf)], axis=-1)
@@ -173,10 +154,10 @@ def _averaged(
     return slope, np.where(ask, shares[..., 1:], 0.0)
 
 
-def _told(plain: Playfield, pitch: Slope, roll: Slope, wrong: FloatArray, mistakes: Mistakes) -> Playfield:
+def _told(plain: Playfield, pitch: Slope, roll: Slope, wrong: FloatArray) -> Playfield:
     """The answer with the reading that is named and what the outcome is without it."""
     worst = wrong.argmax(axis=-1)
-    likely = wrong.max(axis=-1) > mistakes.named_from
+    likely = wrong.max(axis=-1) > _NAMED_FROM
     judged = (plain.outcome == MEASURED) | (plain.outcome == DISAGREE)
     outcome = np.where(judged, np.where(pitch.agree & roll.agree, MEASURED, DISAGREE), plain.outcome)
     return replace(plain, pitch=pitch, roll=roll, outcome=outcome, odd_reading=np.where(likely, worst, -1))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from leveling.errors import BadInput
 from leveling.instruments import Budget
 from leveling.playfields import DISAGREE, MEASURED, NO_ACROSS, NO_READINGS, fit_playfield
-from leveling.playfields_robust import Mistakes, fit_playfield_robust
+from leveling.playfields_robust import fit_playfield_robust
 
 PLAIN = Budget(repeat_deg=0.05)
 GOOD = [6.47, 6.52, 6.5, 6.51]
@@ -102,13 +102,6 @@ def test_budgets_spots_and_waves_of_each_reading_are_kept_with_it():
         for wave in (0.0, np.full(4, 0.01)):
             fit = robust([6.5, 6.52, 6.48, 7.4], along=along, budget=budget, spots_mm=spots, wave_deg=wave)
             assert fit.odd_reading == odd
-
-
-@pytest.mark.parametrize("field", [{"chance": 0.0}, {"chance": 0.5}, {"u_deg": 0.0}, {"named_from": 0.2}])
-def test_bad_beliefs_are_refused_by_name(field):
-    with pytest.raises(BadInput) as refusal:
-        Mistakes(**field)
-    assert refusal.value.name == next(iter(field))
 
 
 def test_a_tilt_that_is_no_number_is_refused():
