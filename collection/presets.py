@@ -63,6 +63,11 @@ ACCURACY_DEG = 0.1
 ALIGNMENT_DEG = 1.0
 REPEAT_DEG = 0.03
 BASE_MM = 230.0
+#: For so long a zero check counts as fresh: by then the zero may have wandered (0.1 degree a year) about as far as
+#: the stated accuracy of a plain level leaves open anyway (0.1/sqrt 3).
+ZERO_FRESH_DAYS = 182
+#: How far the zero of a level may be off after a drop, standard: about twice the accuracy that a plain one states.
+U_ZERO_AFTER_DROP_DEG = 0.2
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ urlpatterns = [
     path("instruments/<uuid:pk>/", instruments.instrument_detail, name="instrument"),
     path("instruments/<uuid:pk>/edit/", instruments.instrument_edit, name="instrument_edit"),
     path("instruments/<uuid:pk>/zero/", instruments.instrument_zero, name="instrument_zero"),
+    path("instruments/<uuid:pk>/event/", instruments.instrument_event, name="instrument_event"),
     path("machines/<uuid:pk>/surveys/new/", surveys.survey_new, name="survey_new"),
     path("machines/<uuid:pk>/surveys/answer/", surveys.survey_answer, name="survey_answer"),
     path("surveys/<uuid:pk>/", surveys.survey_detail, name="survey"),

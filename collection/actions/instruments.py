@@ -1,5 +1,6 @@
-"""Writes about instruments and the checks of their zero."""
+"""Writes about instruments, the checks of their zero, and what happens to them."""
 
+import datetime
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,11 +8,13 @@ from django.db import transaction
 
 from collection.actions.record import ActionRefused, Author, add, already_done, change
 from collection.arrays.instruments import zero_found
-from collection.models import Instrument, ZeroCheck
+from collection.models import Instrument, InstrumentEvent, ZeroCheck
 from leveling import VERSION
 
 #: A larger zero is no zero error but a wrong high end or a broken level; the database holds the same range.
 MOST_ZERO_DEG = 5
+#: A phone's clock may run ahead by so much.
+_AHEAD = datetime.timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,23 @@ def check_zero(*, by: Author, instrument: Instrument, unit: str, first: Shown, t
             u_zero_deg=zero.u_zero_deg, engine_version=VERSION, checked_at=by.done_at,
         ),
     )  # fmt: skip
+
+
+@transaction.atomic
+def record_event(
+    *, by: Author, instrument: Instrument, kind: str, happened_at: datetime.datetime | None = None, note: str = ""
+) -> InstrumentEvent:
+    """Record what happened to an instrument, by default just now: its last zero check does not count after that.
+
+    Refuses a time to come.
+    """
+    if found := already_done(InstrumentEvent, by):
+        return found
+    at = happened_at or by.done_at
+    if at > by.at + _AHEAD:
+        raise ActionRefused("That time is still to come. Write when it happened.", field="happened_at")
+    event = InstrumentEvent(id=by.key, instrument=instrument, kind=kind, happened_at=min(at, by.at), note=note)
+    return add(by, event)
 
 
 def _refuse_same_name(by: Author, name: str, but: Instrument | None = None) -> None:

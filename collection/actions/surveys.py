@@ -16,7 +16,8 @@ from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Readin
 from collection.models.machines import LEGS
 from collection.presets import PRECONDITIONS
 from collection.queries.floors import slopes_by_bay
-from collection.queries.surveys import correction_of, current_spec, newest_survey, zero_on
+from collection.queries.instruments import zero_of
+from collection.queries.surveys import correction_of, current_spec, newest_survey
 from leveling import VERSION
 
 MOST_READINGS = 24
@@ -140,7 +141,7 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     survey.inputs = inputs_of(
         machine=machine,
         instrument=instrument,
-        zero=zero_on(instrument=instrument, at=measured_at),
+        zero=zero_of(instrument=instrument, at=measured_at),
         measured_at=measured_at,
         stance=seen.stance,
         gap=seen.gap,

@@ -6,12 +6,14 @@ given beside them) and its spec. ``assess`` makes the numbers, the first time an
 
 import datetime
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from collection.arrays.instruments import Zero
 from collection.arrays.surveys_results import Assessment, Judged, SlopeFound, TiltUsed
-from collection.models import Instrument, Machine, Reading, Spec, Survey, ZeroCheck
+from collection.models import Instrument, Machine, Reading, Spec, Survey
 from leveling import verdicts
 from leveling.contact import ALL_BEAR
 from leveling.four_feet import FourFeet, Offset, to_four_feet
@@ -33,10 +35,6 @@ Inputs = dict[str, Any]
 U_FEELER_MM = 0.05
 U_UNNOTICED_MM = 0.15
 U_UNCHECKED_MM = 2.0
-#: How fast a level's zero may wander after its check, standard. Common practice, no source.
-U_ZERO_DEG_PER_YEAR = 0.1
-_MOST_U_ZERO_DEG = 5.0
-_DAYS_PER_YEAR = 365.25
 
 _DAILY = {
     verdicts.IN_SPEC: "in",
@@ -80,7 +78,7 @@ def inputs_of(
     *,
     machine: Machine,
     instrument: Instrument,
-    zero: ZeroCheck | None,
+    zero: Zero | None,
     measured_at: datetime.datetime,
     stance: str,
     gap: float,
@@ -92,7 +90,7 @@ def inputs_of(
             **_columns(instrument, "resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg"),
             **_zero(zero, measured_at),
         },
-        "zero_check": str(zero.pk) if zero else "",
+        **_zero_from(zero),
         "machine": _columns(
             machine, "track_front_mm", "track_rear_mm", "base_mm", "lead_mm",
             "pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg",
@@ -156,13 +154,16 @@ def _columns(row: Any, *names: str) -> Inputs:
     return {name: getattr(row, name) for name in names}
 
 
-def _zero(zero: ZeroCheck | None, measured_at: datetime.datetime) -> Inputs:
-    """The instrument's zero on that day: as checked, the surer the newer."""
-    if zero is None:
-        return {"zero_deg": 0.0, "u_zero_deg": 0.0}
-    years = max((measured_at - zero.checked_at).total_seconds(), 0.0) / 86_400 / _DAYS_PER_YEAR
-    u_zero = float(np.hypot(zero.u_zero_deg, U_ZERO_DEG_PER_YEAR * years))
-    return {"zero_deg": zero.zero_deg, "u_zero_deg": min(u_zero, _MOST_U_ZERO_DEG)}
+def _zero(zero: Zero | None, measured_at: datetime.datetime) -> Inputs:
+    """The instrument's zero on that day."""
+    return asdict((zero or Zero()).known_at(measured_at))
+
+
+def _zero_from(zero: Zero | None) -> Inputs:
+    """Which check the zero is from, or else what it was lost by since the last one; both empty if never checked."""
+    lost_by = zero.lost_by if zero else None
+    counts = zero.check if zero and not lost_by else None
+    return {"zero_check": str(counts.pk) if counts else "", "zero_lost": lost_by.kind if lost_by else ""}
 
 
 def _gap(stance: str, gap: float, unit: str, lead_mm: float) -> Inputs:

@@ -1,6 +1,10 @@
-"""Forms about instruments and the checks of their zero."""
+"""Forms about instruments, the checks of their zero, and what happens to them."""
 
+import datetime
 from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
 
 from collection import presets
 from collection.forms.base import EditForm, TopForm, WriteForm
@@ -9,6 +13,7 @@ from collection.forms.surveys import ShownField
 from leveling.units import slope_deg, slope_in
 
 KINDS = [("digital_level", "Digital level"), ("inclinometer", "Another inclinometer")]
+EVENTS = [("dropped", "Dropped or knocked"), ("battery", "Battery changed"), ("repaired", "Repaired or adjusted")]
 SLOPE_UNITS = list(presets.SLOPE_UNITS.items())
 SIDES = [("left", "left"), ("right", "right"), ("level", "none: it shows 0")]
 
@@ -100,9 +105,43 @@ class ZeroForm(WriteForm):
                 self.add_error(f"{name}_high", "It shows more than 0: say which side is high.")
         return found
 
+    @property
+    def so_far(self) -> dict[str, Any] | None:
+        """Both readings, if they are clear; None while something is missing."""
+        return self.values if self.is_valid() else None
+
     def text_of(self, name: str) -> str:
         """The reading as it was typed."""
         return str(self[name].value()).strip()
+
+
+class EventForm(WriteForm):
+    """What happened to an instrument, and when."""
+
+    kind = WordField(label="What happened", choices=EVENTS)
+    happened_at = forms.DateTimeField(
+        label="When", required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        error_messages={"invalid": "Write day and time such as 2026-05-04 12:30."},
+    )  # fmt: skip
+    note = TextField(label="Note", required=False, max_length=200)
+
+    def __init__(self, *args: Any, place: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        where = f"Time at {place}." if place else "Time in UTC."
+        self.fields["happened_at"].help_text = f"Leave it open if just now. {where}"
+
+    def clean_happened_at(self) -> datetime.datetime | None:
+        """Return when it happened; None means now."""
+        at: datetime.datetime | None = self.cleaned_data["happened_at"]
+        if at is not None and not 2000 <= at.year <= 2100:
+            raise ValidationError("Write a day between 2000 and 2100.")
+        return at
+
+
+def typed_again(data: Any) -> dict[str, Any]:
+    """Return what was sent of a zero check as the starting values of a fresh form: nothing checked, nothing lost."""
+    return {name: data[name] for name in ZeroForm.base_fields if data.get(name)}
 
 
 def as_typed(number_deg: float, unit: str) -> str:

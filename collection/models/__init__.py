@@ -1,7 +1,7 @@
 """All tables, one noun a file."""
 
 from collection.models.floors import Bay, Floor, FloorReading, FloorSlope
-from collection.models.instruments import Instrument, ZeroCheck
+from collection.models.instruments import Instrument, InstrumentEvent, ZeroCheck
 from collection.models.machines import Leg, Machine, MachineStatus, Spec, Standing
 from collection.models.people import Change, Membership, Organization, User
 from collection.models.plans import Adjustment, Plan, PlanLeg
@@ -16,6 +16,7 @@ __all__ = [
     "FloorReading",
     "FloorSlope",
     "Instrument",
+    "InstrumentEvent",
     "Leg",
     "Machine",
     "MachineStatus",

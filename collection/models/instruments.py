@@ -1,4 +1,4 @@
-"""Instruments: what people measure with, and the checks of their zero."""
+"""Instruments: what people measure with, the checks of their zero, and what happened to them."""
 
 from django.db import models
 
@@ -9,6 +9,8 @@ KINDS = ("digital_level", "inclinometer")
 SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
 ZERO_HIGH_ENDS = ("left", "right", "level")
 KIND_WORDS = {"digital_level": "digital level", "inclinometer": "inclinometer"}
+#: What can happen to an instrument; after each of them the last zero check does not count any more.
+EVENT_WORDS = {"dropped": "dropped", "battery": "battery changed", "repaired": "repaired"}
 UNIT_WORDS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 
 
@@ -119,3 +121,21 @@ class ZeroCheck(Recorded):
     def _told(self, text: str, high: str) -> str:
         side = "" if high == "level" else f", {high} high"
         return f"{text}\u00a0{UNIT_WORDS[self.unit]}{side}"
+
+
+class InstrumentEvent(Recorded):
+    """Something that happened to an instrument and may have moved its zero."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=10)
+    note = models.CharField(max_length=200, blank=True)
+    happened_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [one_of("instrumentevent", "kind", tuple(EVENT_WORDS))]
+        indexes = [models.Index(fields=["instrument", "happened_at"], name="instrumentevent_latest")]
+
+    @property
+    def kind_words(self) -> str:
+        """What happened, as pages show it."""
+        return EVENT_WORDS[self.kind]

@@ -12,7 +12,9 @@ from collection import presets
 from collection.access import visible
 from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
 from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
-from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey, ZeroCheck
+from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey
+from collection.models.instruments import EVENT_WORDS
+from collection.queries.instruments import zero_of
 
 MAKE_A_PLAN = "Make a leg plan"
 NOTHING = "Nothing to turn"
@@ -150,12 +152,6 @@ def current_spec(*, machine: Machine) -> Spec | None:
     return rows.order_by("-created_at", "-id").first()
 
 
-def zero_on(*, instrument: Instrument, at: datetime.datetime) -> ZeroCheck | None:
-    """Return the newest zero check of an instrument that was made by then."""
-    rows = ZeroCheck.objects.for_org(instrument.organization_id).filter(instrument=instrument, checked_at__lte=at)
-    return rows.order_by("-checked_at", "-id").first()
-
-
 def surveys_of(*, member: Membership, machine: Machine) -> QuerySet[Survey]:
     """Return every survey of a machine, newest first, corrected ones included."""
     return (
@@ -203,14 +199,14 @@ def live_answer(
 ) -> Answer:
     """Return what rows that nobody saved yet would say."""
     if instrument is None:
-        return _answer(None, spec)
+        return _answer(None, spec, {})
     at = measured_at or now
-    zero = zero_on(instrument=instrument, at=at)
+    zero = zero_of(instrument=instrument, at=at)
     inputs = inputs_of(
         machine=machine, instrument=instrument, zero=zero, measured_at=at, stance=stance, gap=gap,
         gap_unit=gap_unit,
     )  # fmt: skip
-    return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec)
+    return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec, inputs)
 
 
 def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
@@ -228,7 +224,7 @@ def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
 
 def answer_of(*, survey: Survey) -> Answer:
     """Return what a survey says, with its working, made again from what the record keeps."""
-    return _answer(recomputed(survey, readings_in(survey=survey)), survey.spec)
+    return _answer(recomputed(survey, readings_in(survey=survey)), survey.spec, survey.inputs)
 
 
 def next_step_after(*, survey: Survey, verdict: str) -> str:
@@ -250,13 +246,13 @@ def next_words(assessment: Assessment) -> str:
     return f"One more reading {direction}, {presets.SPOTS[fresh].words}"
 
 
-def _answer(assessment: Assessment | None, spec: Spec) -> Answer:
+def _answer(assessment: Assessment | None, spec: Spec, inputs: dict[str, Any]) -> Answer:
     if assessment is None:
         return Answer(None, spec, "Take one reading along and one across", [])
     for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)):
         if not slope.known:
             return Answer(assessment, spec, f"Take one reading {direction}", [])
-    return Answer(assessment, spec, _step(assessment, assessment.machine.verdict), _advice(assessment))
+    return Answer(assessment, spec, _step(assessment, assessment.machine.verdict), _advice(assessment, inputs))
 
 
 def _step(assessment: Assessment, verdict: str) -> str:
@@ -268,11 +264,11 @@ def _step(assessment: Assessment, verdict: str) -> str:
     return NOTHING if verdict == "in" else next_words(assessment)
 
 
-def _advice(assessment: Assessment) -> list[str]:
+def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
     """What would make the answer surer, most useful first."""
+    advice = _zero_advice(assessment, inputs.get("zero_lost", ""))
     if assessment.disagree:
-        return ["The readings differ by more than this level explains, so the answer is less sure."]
-    advice = []
+        return [*advice, "The readings differ by more than this level explains, so the answer is less sure."]
     if not assessment.feet_checked:
         advice.append("How the feet stand is not known: the gap is not judged, and roll may change once all four bear.")
     across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
@@ -283,3 +279,11 @@ def _advice(assessment: Assessment) -> list[str]:
     if machine.verdict != "out" and assessment.feet_checked and not machine.provable:
         advice.append("This level cannot prove this tolerance by the certificate rule, whatever it shows.")
     return advice
+
+
+def _zero_advice(assessment: Assessment, lost_by: str) -> list[str]:
+    """What to do about a level whose last zero check does not count any more; turned end for end, it needs none."""
+    if not lost_by or all(tilt.turned for tilt in assessment.tilts):
+        return []
+    words = f"This level: {EVENT_WORDS[lost_by]} since its last zero check."
+    return [f"{words} Check its zero first, or turn it end for end at each reading."]

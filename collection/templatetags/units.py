@@ -127,11 +127,12 @@ def fall_text(gx: float | None, gy: float | None, frame: str = "machine", unit: 
 
 def zero_text(zero_deg: float | None, u_deg: float | None = None, unit: str = "deg") -> str:
     """A level's zero error in words: what it shows on a level surface, and which of its ends then seems high."""
-    if zero_deg is None:
+    zero = given(zero_deg)
+    if zero is None:
         return "never checked"
-    if abs(float(zero_deg)) <= float(u_deg or 0):
+    if abs(zero) <= float(u_deg or 0):
         return "none to tell"
-    return f"{slope_text(abs(float(zero_deg)), u_deg, unit)}, {'marked' if zero_deg > 0 else 'other'}{NBSP}end high"
+    return f"{slope_text(abs(zero), u_deg, unit)}, {'marked' if zero > 0 else 'other'}{NBSP}end high"
 
 
 @register.filter

@@ -1,11 +1,13 @@
-"""Pages about instruments and the checks of their zero."""
+"""Pages about instruments, the checks of their zero, and what happens to them."""
 
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import Resolver404, resolve
+from django.utils import timezone
 
 from collection import access
 from collection.actions import instruments as actions
@@ -15,12 +17,16 @@ from collection.models import Instrument
 from collection.queries import instruments as queries
 from collection.views.doors import acted, author, member_view, page, paginated, posted, search_words
 
+#: Checks and events of one instrument on one page.
+ROWS_AT_ONCE = 25
+
 
 @member_view("GET")
 def instrument_list(request: Any) -> HttpResponse:
-    """All instruments, each with its newest zero."""
+    """All instruments, each with how its zero stands."""
     search = search_words(request)
     rows = paginated(request, queries.instruments_of(member=request.member, search=search))
+    rows.object_list = queries.rows_of(instruments=list(rows.object_list), now=timezone.now())
     return page(request, "instruments/list.html", {"rows": rows, "search": search}, piece="instrument-rows")
 
 
@@ -39,11 +45,12 @@ def instrument_new(request: Any) -> HttpResponse:
 
 @member_view("GET")
 def instrument_detail(request: Any, pk: UUID) -> HttpResponse:
-    """One instrument: what it is, its zero now, and every check of it."""
+    """One instrument: what it is, its zero now, every check of it and what happened to it, and how to care for it."""
     instrument = access.instrument_for(request.member, pk)
-    rows = paginated(request, queries.zero_checks_of(instrument=instrument))
-    context = {"instrument": instrument, "rows": rows, "newest": rows[0] if rows.number == 1 and rows else None}
-    return page(request, "instruments/detail.html", context)
+    seen = queries.instrument_page(instrument=instrument, now=timezone.now())
+    with timezone.override(ZoneInfo(seen.zone)):
+        rows = paginated(request, seen.history, ROWS_AT_ONCE)
+        return page(request, "instruments/detail.html", {"instrument": instrument, "seen": seen, "rows": rows})
 
 
 @member_view("GET", "POST", write=True)
@@ -64,9 +71,11 @@ def instrument_edit(request: Any, pk: UUID) -> HttpResponse:
 
 @member_view("GET", "POST", write=True)
 def instrument_zero(request: Any, pk: UUID) -> HttpResponse:
-    """Check an instrument's zero: two readings of one line, turned end for end between them."""
+    """Check an instrument's zero: two readings of one line, turned end for end between. "Show" saves nothing."""
     instrument = access.instrument_for(request.member, pk)
     form = forms.ZeroForm(posted(request), initial={"unit": instrument.unit})
+    if "show" in request.POST:
+        return _zero_page(request, instrument, forms.ZeroForm(initial=forms.typed_again(request.POST)), form.so_far)
     checked = acted(
         form,
         lambda: actions.check_zero(
@@ -79,7 +88,33 @@ def instrument_zero(request: Any, pk: UUID) -> HttpResponse:
     )
     if checked:
         return redirect("instrument", pk=instrument.pk)
-    return page(request, "instruments/zero_form.html", {"form": form, "instrument": instrument})
+    return _zero_page(request, instrument, form)
+
+
+@member_view("GET", "POST", write=True)
+def instrument_event(request: Any, pk: UUID) -> HttpResponse:
+    """Record that an instrument was dropped, got a new battery or was repaired."""
+    instrument = access.instrument_for(request.member, pk)
+    zone, place = queries.place_of(instrument=instrument)
+    with timezone.override(ZoneInfo(zone)):
+        form = forms.EventForm(posted(request), place=place)
+        event = acted(
+            form, lambda: actions.record_event(by=author(request, form), instrument=instrument, **form.values)
+        )
+        if event:
+            return redirect("instrument", pk=instrument.pk)
+        return page(request, "instruments/event_form.html", {"form": form, "instrument": instrument})
+
+
+def _zero_page(
+    request: Any, instrument: Instrument, form: forms.ZeroForm, typed: dict[str, Any] | None = None
+) -> HttpResponse:
+    """The three steps of a zero check, with what the readings typed so far would give."""
+    row = queries.rows_of(instruments=[instrument], now=timezone.now())[0]
+    so_far = queries.zero_so_far(row=row, **typed) if typed else None
+    context = {"form": form, "instrument": instrument, "row": row, "so_far": so_far}
+    context["is_too_large"] = so_far is not None and abs(so_far.found.zero_deg) > actions.MOST_ZERO_DEG
+    return page(request, "instruments/zero_form.html", context, piece="zero-found")
 
 
 def _machine_to_survey(text: str) -> UUID | None:

@@ -13,6 +13,7 @@ from collection.actions import surveys as actions
 from collection.forms.plans import PlanForm
 from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again, typed_survey
 from collection.models import Machine
+from collection.queries import instruments as instrument_queries
 from collection.queries import surveys as queries
 from collection.queries.surveys_next import step_after
 from collection.views.doors import acted, author, member_view, page, posted
@@ -30,7 +31,7 @@ def survey_new(request: Any, pk: UUID) -> HttpResponse:
         survey = acted(form, lambda: actions.record_survey(by=author(request, form), machine=machine, **form.values))
         if survey:
             return redirect("survey", pk=survey.pk)
-        return page(request, "surveys/form.html", _shown(machine, form))
+        return page(request, "surveys/form.html", _shown(request, machine, form))
 
 
 @member_view("POST", write=True)
@@ -71,7 +72,7 @@ def survey_correct(request: Any, pk: UUID) -> HttpResponse:
         made = acted(form, lambda: actions.correct_survey(by=_corrector(request, form), survey=survey, **form.values))
         if made:
             return redirect("survey", pk=made.pk)
-        return page(request, "surveys/form.html", _shown(machine, form, survey=survey))
+        return page(request, "surveys/form.html", _shown(request, machine, form, survey=survey))
 
 
 def _choices(request: Any, machine: Machine) -> dict[str, Any]:
@@ -97,17 +98,19 @@ def _again(request: Any, machine: Machine, form: Any, choices: dict[str, Any], *
     """The form as it was sent, unchecked, with one more row if asked, and the answer to what is clear so far."""
     one_more = "add" in request.POST
     fresh = type(form)(**choices, **typed_again(request.POST, one_more=one_more))
-    context = {**_shown(machine, form, **more), "form": fresh}
+    context = {**_shown(request, machine, form, **more), "form": fresh}
     return page(request, "surveys/form.html", context, piece="survey-rows" if one_more else "survey-answer")
 
 
-def _shown(machine: Machine, form: Any, **more: Any) -> dict[str, Any]:
+def _shown(request: Any, machine: Machine, form: Any, **more: Any) -> dict[str, Any]:
     spec = queries.current_spec(machine=machine)
     answer = None
     if form.is_bound and spec:
         answer = queries.live_answer(machine=machine, spec=spec, now=timezone.now(), **form.so_far)
     doubts = form.doubts if form.is_bound else []
-    return {"machine": machine, "spec": spec, "form": form, "answer": answer, "doubts": doubts, **more}
+    due = [] if request.htmx else instrument_queries.due_of(member=request.member, now=timezone.now())
+    found = {"machine": machine, "spec": spec, "form": form, "answer": answer, "doubts": doubts, "levels_due": due}
+    return {**found, **more}
 
 
 def _corrector(request: Any, form: CorrectionForm) -> Any:

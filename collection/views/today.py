@@ -5,13 +5,18 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from collection.queries import instruments as instrument_queries
 from collection.queries import quick as quick_queries
 from collection.queries import today as queries
 from collection.queries.machines_list import by_need, site_choices
 from collection.views.doors import member_view, page
 from collection.views.lists import machine_rows
+
+#: So many levels stand above the machines; the list of instruments shows all.
+MOST_LEVELS = 3
 
 
 @require_safe
@@ -26,13 +31,18 @@ def welcome(request: Any) -> HttpResponse:
 
 @member_view("GET")
 def today(request: Any) -> HttpResponse:
-    """Machines by verdict: out of spec, borderline, never surveyed, in spec; for a newcomer the first steps."""
+    """Machines by verdict: out of spec, borderline, never surveyed, in spec; for a newcomer the first steps.
+
+    Levels whose zero wants a check come before all machines, since every verdict hangs on them.
+    """
     machines = machine_rows(request, order=by_need)
     context = {
         "machines": machines,
         "sites": site_choices(member=request.member),
         "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
         "steps": _told(queries.first_steps(member=request.member)) if request.member.may_write else [],
+        "levels_due": instrument_queries.due_of(member=request.member, now=timezone.now(), most=MOST_LEVELS + 1),
+        "most_levels": MOST_LEVELS,
     }
     return page(request, "today/list.html", context, piece="today-rows")
 

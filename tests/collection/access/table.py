@@ -134,6 +134,7 @@ ROWS = [
     Row("instrument", {"GET": (302, 302, 404, 404, 200, 200)}, {"pk": "instrument"}),
     edit("instrument_edit", "instrument"),
     edit("instrument_zero", "instrument"),
+    edit("instrument_event", "instrument"),
     list_page("organization"),
     Row("organization_edit", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
     Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),

@@ -107,7 +107,7 @@ def test_their_keys_in_an_address_show_nothing(taproom: TernTaproom, bob: Client
     site = theirs["machine"].bay.floor.site
     for key in (site.pk, ABSENT):
         answer = bob.get(reverse("machines"), {"site": str(key)})
-        assert (answer.status_code, len(answer.context["rows"])) == (200, 0)
+        assert (answer.status_code, len(answer.context["machines"]["rows"])) == (200, 0)
     assert bob.get(reverse("machine_new"), {"bay": str(theirs["bay"].pk)}).status_code == 404
     for key in (theirs["plan"].pk, ABSENT):
         answer = bob.get(reverse("survey_new", args=[taproom.machine.pk]), {"plan": str(key)})

@@ -23,9 +23,9 @@ from tests.worlds import TernTaproom
 
 TABLES: tuple[Any, ...] = (
     models.Site, models.Floor, models.Bay, models.FloorSlope, models.FloorReading, models.Instrument,
-    models.ZeroCheck, models.Machine, models.Leg, models.Spec, models.Standing, models.MachineStatus, models.Survey,
-    models.Reading, models.Plan, models.PlanLeg, models.Adjustment, models.Change, models.Organization,
-    models.Membership,
+    models.ZeroCheck, models.InstrumentEvent, models.Machine, models.Leg, models.Spec, models.Standing,
+    models.MachineStatus, models.Survey, models.Reading, models.Plan, models.PlanLeg, models.Adjustment,
+    models.Change, models.Organization, models.Membership,
 )  # fmt: skip
 MINUTE, HOUR = datetime.timedelta(minutes=1), datetime.timedelta(hours=1)
 

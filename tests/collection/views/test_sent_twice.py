@@ -38,6 +38,7 @@ SPEC = {
     "why": "Slower for children.",
 }  # fmt: skip
 ZERO = {"unit": "deg", "first": "0.2", "first_high": "right", "turned": "0.1", "turned_high": "left"}
+DROP = {"kind": "dropped", "happened_at": "", "note": "On the tiles."}
 PLAN = {"source": "survey", "front_reachable": "on", "rear_reachable": "on", "steps_per_turn": "4"}
 ADDING: list[tuple[str, str, dict[str, str], dict[str, str], type[Any]]] = [
     ("site_new", "", SITE, {"name": "Millpond Bowl"}, models.Site),
@@ -50,6 +51,7 @@ ADDING: list[tuple[str, str, dict[str, str], dict[str, str], type[Any]]] = [
     ("machine_new", "", AT_A_SITE, {"code": "TK-8"}, models.Machine),
     ("machine_spec", "machine", SPEC, {"pitch_deg": "6.3"}, models.Spec),
     ("instrument_zero", "instrument", ZERO, {"turned": "0.2"}, models.ZeroCheck),
+    ("instrument_event", "instrument", DROP, {"note": "From the ladder."}, models.InstrumentEvent),
     ("organization_new", "", {"name": "Bob's barn"}, {"name": "Bob's shed"}, models.Membership),
     ("plan_new", "machine", PLAN, {"steps_per_turn": "8"}, models.Plan),
 ]
@@ -138,6 +140,9 @@ def _theirs(taproom: TernTaproom, table: Any) -> Any:
             instrument=instrument, unit="deg", first_text="0", first_high="level", reversed_text="0",
             reversed_high="level", zero_deg=0, u_zero_deg=0.1, engine_version="1",
             checked_at=machine.created_at, **stamp,
+        ),
+        models.InstrumentEvent: lambda: models.InstrumentEvent.objects.create(
+            instrument=instrument, kind="dropped", happened_at=machine.created_at, **stamp
         ),
         models.Plan: lambda: models.Plan.objects.create(engine_version="1", **plan, **stamp),
     }  # fmt: skip

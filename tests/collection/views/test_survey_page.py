@@ -151,5 +151,5 @@ def test_it_asks_the_database_as_often_with_many_readings(
         surveyed(taproom, at=NOON - datetime.timedelta(hours=hour + 1))
     with django_assert_num_queries(8):
         page_of(bob, survey)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         assert bob.get(reverse("survey_correct", args=[survey.pk])).status_code == 200

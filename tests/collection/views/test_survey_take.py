@@ -203,10 +203,10 @@ def test_it_asks_the_database_as_often_with_many_rows(
 ) -> None:
     for _ in range(count):
         make.InstrumentFactory(member=taproom.people.alice)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         assert bob.get(url).status_code == 200
     rows = [ALONG, ACROSS] * 12 if count == 30 else [ALONG, ACROSS]
     typed = sent(taproom.instrument.pk, *rows)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(10):
         assert bob.post(reverse("survey_answer", args=[taproom.machine.pk]), typed).status_code == 200
     assert Spec.objects.count() == 1
