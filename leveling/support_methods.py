@@ -194,7 +194,8 @@ def u_counted_turns(step_turns: ArrayLike) -> FloatArray:
 
     References
     ----------
-    Rectangular within the step: JCGM 100:2008 (GUM), 4.3.7. Feeling the moment to 0.05 turn: common practice, no source.
+    Rectangular within the step: JCGM 100:2008 (GUM), 4.3.7. Feeling the moment to 0.05 turn: common practice, no
+    source.
     """
     step = finite("step_turns", step_turns, low=0, high=1, above=True, unit="turns")
     return np.hypot(step / np.sqrt(12), _U_MOMENT_TURNS)
