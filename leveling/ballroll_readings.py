@@ -144,18 +144,16 @@ def pitch_from_time(*, time: RollTime, run: Run, gravity: Gravity = STANDARD_GRA
         g_mps2=gravity.g_mps2,
         u_g_mps2=gravity.u_g_mps2,
     )
-    steep = _sine(s, g, t)
-    possible = steep < 1
-    pitch = np.arcsin(np.minimum(steep, 1))
-    slope = np.degrees(np.tan(np.where(possible, pitch, 0.0)))
+    pitch = _pitch(s, g, t)
+    possible = pitch < 90
+    slope = np.degrees(np.tan(np.radians(np.where(possible, pitch, 0.0))))
     fresh, common = np.hypot(2 * u_t / t, u_release / s) * slope, np.hypot(u_long / s, u_g / g) * slope
     u = np.hypot(fresh, common)
     # all errors as if of the time, so that the interval bends as the time does
     half = SIGMAS_95 * np.sqrt(u_t**2 + (t / 2) ** 2 * ((u_long / s) ** 2 + (u_release / s) ** 2 + (u_g / g) ** 2))
-    early = np.maximum(t - half, 1e-9)
     return _estimate(
-        angle=np.degrees(pitch),
-        ends=(np.degrees(np.arcsin(_sine(s, g, t + half))), np.degrees(np.arcsin(np.minimum(_sine(s, g, early), 1)))),
+        angle=pitch,
+        ends=(_pitch(s, g, t + half), _pitch(s, g, np.maximum(t - half, 1e-9))),
         budget=Budget(repeat_deg=np.minimum(fresh, 60), accuracy_deg=np.minimum(common, 60)),
         outcome=np.where(possible, np.where(u > WORTH_LITTLE_DEG, WORTH_LITTLE, MEASURED), IMPOSSIBLE),
     )
@@ -237,8 +235,10 @@ def roll_from_wander(*, wander_mm: ArrayLike, run: Run, pitch_deg: ArrayLike, u_
     )
 
 
-def _sine(run_mm: FloatArray, g: FloatArray, time_s: FloatArray) -> FloatArray:
-    return 2 * run_mm / 1000 / (ROLLING_SHARE * g * time_s**2)
+def _pitch(run_mm: FloatArray, g: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Slope for this time [degree], 90 where no slope is steep enough."""
+    sine = 2 * run_mm / 1000 / (ROLLING_SHARE * g * time_s**2)
+    return np.degrees(np.arcsin(np.minimum(sine, 1)))
 
 
 def _estimate(

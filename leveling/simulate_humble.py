@@ -197,7 +197,7 @@ def search_blocks(
         )[..., 0]
         tried[..., look] = middle
         said[..., look] = np.where(on, words[side + 1], "not looked")
-        low = np.where(side > 0, middle + 1, np.where(side == 0, high + 1, low))
+        low = np.where(on & (side >= 0), np.where(side == 0, high + 1, middle + 1), low)
         high = np.where(on & (side < 0), middle - 1, high)
     return BlockLooks(block=tried, high_end=said)
 
