@@ -34,7 +34,7 @@ from leveling.simulate_humble import Runs, Vials, bubble_looks, counted_frames, 
 PITCH_DEG, ROLL_SD_DEG, WAVE_DEG = (4.5, 8.5), 0.5, 0.03
 SPREAD, PSI_DEG, RADIUS_MM = 0.1, 1.0, 600.0
 RUN_MM, RUN_ERROR_MM, RELEASE_MM, RULER_MM, RUN_TURN_DEG = 450.0, 1.0, 1.0, 1.0, 0.2
-LATITUDE_DEG, WATCH_S, RATE_HZ, MISJUDGED = 52.0, 0.1, 240.0, 1.0
+LATITUDE_DEG, WATCH_S, RATE_HZ, MISJUDGED = 45.0, 0.1, 240.0, 1.0
 COVERAGE, WIDTH = 0.935, 1.3
 
 Truths = tuple[np.ndarray, np.ndarray]
@@ -115,8 +115,8 @@ def draw_balls(rng: np.random.Generator, truths: Truths) -> tuple[np.ndarray, np
         run_turn_deg=RUN_TURN_DEG * rng.uniform(-1, 1, count),
         drag=np.zeros(count),
     )
-    # normal gravity at sea level by its value at 45 degrees and the rise to the pole, and up to 1600 m above
-    g = gravity_at(LATITUDE_DEG).g_mps2 - 3.086e-6 * rng.uniform(-1, 1, count) * 1600
+    # the published value at 45 degrees (WGS 84), and up to 1600 m of height or as much of local anomaly
+    g = 9.8061978 - 3.086e-6 * rng.uniform(-1, 1, count) * 1600
     ball = roll_balls(rng=rng, pitch_deg=truths[0], roll_deg=truths[1], runs=runs, g_mps2=g)
     return ball.time_s, ball.wander_mm
 
