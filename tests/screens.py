@@ -73,6 +73,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.shown(world)
             yield from pages.special(world)
             yield from pages.plans(worlds.plans_of_every_kind(world), world.people.alice.user)
+            yield from pages.levels(world, worlds.levels_of_every_kind(world))
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

@@ -15,7 +15,7 @@ from leveling.units import slope_deg, slope_in
 KINDS = [("digital_level", "Digital level"), ("inclinometer", "Another inclinometer")]
 EVENTS = [("dropped", "Dropped or knocked"), ("battery", "Battery changed"), ("repaired", "Repaired or adjusted")]
 SLOPE_UNITS = list(presets.SLOPE_UNITS.items())
-SIDES = [("left", "left"), ("right", "right"), ("level", "none: it shows 0")]
+SIDES = [("left", "left"), ("right", "right"), ("level", "neither")]
 
 #: Field, lowest and highest value [degree]; the database holds the same ranges.
 _IN_ITS_UNIT = (("resolution", 0.0001, 2.0), ("accuracy", 0.0, 5.0))

@@ -113,6 +113,11 @@ class InstrumentPage:
         return last is not None and not self.row.zero.events and days_between(last.checked_at, self.row.now) > 0
 
     @property
+    def band_deg(self) -> float:
+        """The stated accuracy as the chart's band; a little where none is, so that the chart has a height."""
+        return max(self.row.instrument.accuracy_deg, 0.001)
+
+    @property
     def chart_label(self) -> str:
         """The chart in one sentence, for people who do not see it."""
         first, last = localtime(self.points[0][0]), localtime(self.points[-1][0])

@@ -108,7 +108,7 @@ def _shown(request: Any, machine: Machine, form: Any, **more: Any) -> dict[str, 
     if form.is_bound and spec:
         answer = queries.live_answer(machine=machine, spec=spec, now=timezone.now(), **form.so_far)
     doubts = form.doubts if form.is_bound else []
-    due = [] if request.htmx else instrument_queries.due_of(member=request.member, now=timezone.now())
+    due = [] if request.htmx else instrument_queries.due_of(member=request.member, now=timezone.now(), most=3)
     found = {"machine": machine, "spec": spec, "form": form, "answer": answer, "doubts": doubts, "levels_due": due}
     return {**found, **more}
 

@@ -90,6 +90,11 @@ def test_leg_plans_of_every_kind_and_links_from_a_mail(looker: Looker) -> None:
     assert looker.look(pages.special(world)) == {}
 
 
+def test_levels_however_their_zero_stands(looker: Looker) -> None:
+    world = worlds.full()
+    assert looker.look(pages.levels(world, worlds.levels_of_every_kind(world))) == {}
+
+
 def test_every_page_of_an_empty_book(looker: Looker) -> None:
     assert looker.look(pages.empty(worlds.bare(), worlds.fresh())) == {}
 

@@ -191,6 +191,18 @@ def plans(kinds: dict[str, models.Plan], who: models.User) -> Iterator[Sight]:
         yield Sight("plan", kind, who, reverse("plan", args=[plan.pk]))
 
 
+def levels(world: TernTaproom, kinds: dict[str, models.Instrument]) -> Iterator[Sight]:
+    """Yield the page of a level, however its zero stands, and the pages that ask for a check."""
+    who = world.people.alice.user
+    for kind, level in kinds.items():
+        yield Sight("instrument", kind, who, reverse("instrument", args=[level.pk]))
+    for page in ("today", "instruments"):
+        yield Sight(page, "zeros-due", who, reverse(page))
+    yield Sight("survey_new", "zeros-due", who, reverse("survey_new", args=[world.machine.pk]))
+    for kind in ("stale", "dropped"):
+        yield Sight("instrument_zero", kind, who, reverse("instrument_zero", args=[kinds[kind].pk]))
+
+
 def cookie_of(who: models.User, base: str) -> dict[str, str]:
     """Return the cookie that signs someone in, for a browser's context."""
     return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}

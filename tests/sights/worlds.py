@@ -9,7 +9,7 @@ from allauth.account.models import EmailAddress
 from django.utils import timezone
 
 from collection import models
-from collection.actions.instruments import Shown, check_zero
+from collection.actions.instruments import Shown, check_zero, record_event
 from collection.actions.plans import make_plan, record_turns, set_aside, sign_off
 from collection.demo import build
 from collection.models.plans import TASKS
@@ -160,6 +160,33 @@ def plans_of_every_kind(world: TernTaproom) -> dict[str, models.Plan]:
             plan = set_aside(by=author(bob, at, why="The site closed early."), plan=plan)
         kinds[kind] = plan
     return kinds
+
+
+def levels_of_every_kind(world: TernTaproom) -> dict[str, models.Instrument]:
+    """Levels by how their zero stands: fresh after a long history, stale, dropped, with a new battery, never checked
+    but dropped, and one in mm/m that shows more than its maker states."""
+    alice, now = world.people.alice, timezone.now()
+    kinds = {
+        "fresh": ([(400, 0.2), (300, 0.1), (200, 0.3), (20, 0.3)], [(310, "dropped"), (190, "battery")]),
+        "stale": ([(230, 0.2)], []),
+        "dropped": ([(90, 0.1)], [(2, "dropped"), (1, "battery")]),
+        "battery": ([(40, 0.1), (15, 0.2)], [(0.1, "battery")]),
+        "dropped-unchecked": ([], [(400, "dropped")]),
+        "coarse": ([(100, 6.0), (30, 5.0), (0, 5.0)], [(60, "repaired")]),
+    }
+    made = {}
+    for kind, (checks, events) in kinds.items():
+        unit = "mm_per_m" if kind == "coarse" else "deg"
+        level = make.InstrumentFactory(member=alice, name=f"Level, {kind.replace('-', ', ')}", unit=unit)
+        for days, shows in checks:
+            first, turned = Shown(f"{shows:g}", shows, "right"), Shown("0", 0.0, "level")
+            by = author(alice, now - datetime.timedelta(days=days))
+            check_zero(by=by, instrument=level, unit=unit, first=first, turned=turned)
+        for days, what in events:
+            by = author(alice, now - datetime.timedelta(days=days))
+            record_event(by=by, instrument=level, kind=what, note="Fell off the ladder." if what == "dropped" else "")
+        made[kind] = level
+    return made
 
 
 def rename(world: TernTaproom, word: str) -> TernTaproom:
