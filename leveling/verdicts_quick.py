@@ -128,7 +128,9 @@ def quick_check(
     Notes
     -----
     A direction that was never paired is not measured. A verdict "in spec" is false with 1 - chance, "out of spec" with
-    chance: right on average where true slopes are as believed before, or without a belief spread evenly and widely.
+    chance: right on average where true slopes are as believed before, or without a belief spread evenly and widely. The
+    machine's chance is the product of both: a zero that single readings along and across share makes the true one
+    larger, so that "in spec" is then wrong more seldom than stated.
 
     Examples
     --------

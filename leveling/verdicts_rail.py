@@ -137,8 +137,8 @@ def learn_offset(*, pairs: RailPairs, seat: Seat, survey: Budget, rail: Budget, 
     Notes
     -----
     The offset walks: between two moments its variance grows by removals u_removal^2 + years u_year^2, so two old pairs
-    share what came after both. Least squares with that covariance, and the seat's prior. With one level its own
-    accuracy drops out of the difference, and its zero too if both were read singly.
+    share what came after both; the seat's prior holds before the oldest. The answer is the mean of the offset now,
+    given the pairs. With one level its own accuracy drops out of the difference, and its zero if both were read singly.
 
     Examples
     --------
@@ -150,35 +150,58 @@ def learn_offset(*, pairs: RailPairs, seat: Seat, survey: Budget, rail: Budget, 
 
     References
     ----------
-    JCGM 100:2008 (GUM), 5.2.2. Generalized least squares: A. C. Aitken, Proc. R. Soc. Edinburgh 55 (1935) (from
-    memory). Which errors drop out: derived in DEVELOPERS.md, Geometry.
+    Conditional mean of a normal walk: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning,
+    2006, eq. 2.25 and 2.26 (from memory). Which errors drop out: derived in DEVELOPERS.md, Geometry.
     """
-    grown, used = _grown(pairs, seat), pairs.used
-    shared = np.minimum(grown[..., :, None], grown[..., None, :]) * (used[..., :, None] & used[..., None, :])
-    own = np.where(used, pairs.u_deg**2, 1.0)
-    covariance = shared + own[..., None] * np.eye(own.shape[-1])
-    ones, difference = used.astype(np.float64), np.where(used, pairs.difference_deg, 0.0)
-    weights = np.linalg.solve(covariance, ones[..., None])[..., 0]
-    precision = weights.sum(axis=-1) + seat.u_prior_deg**-2
-    offset = (weights * difference).sum(axis=-1) / precision
-    count = used.sum(axis=-1)
-    mean = (weights * difference).sum(axis=-1) / np.where(count > 0, weights.sum(axis=-1), 1.0)
-    left = np.where(used, difference - mean[..., None], 0.0)
-    chi2 = (left * np.linalg.solve(covariance, left[..., None])[..., 0]).sum(axis=-1)
+    used, count = pairs.used, pairs.used.sum(axis=-1)
+    offset, variance = _now(pairs, seat)
     latest = np.argmin(np.where(used, pairs.days, np.inf), axis=-1)[..., None]
     one, two = np.sqrt(np.abs(rail.zero_deg**2 - survey.zero_deg**2)), np.hypot(rail.u_common_deg, survey.u_common_deg)
     return LearnedOffset(
         offset_deg=offset,
-        u_deg=1 / np.sqrt(precision),
+        u_deg=np.sqrt(variance),
         survey_deg=survey.u_common_deg,
         survey_accuracy_deg=survey.accuracy_deg,
         transfer_deg=one if one_level else two,
         transfer_accuracy_deg=np.zeros(()) if one_level else np.maximum(survey.accuracy_deg, rail.accuracy_deg),
         pairs=count,
-        agree=(count < 2) | (chdtrc(np.maximum(count - 1, 1), chi2) >= _CHANCE_OF_FALSE_ALARM),
+        agree=(count < 2) | (chdtrc(np.maximum(count - 1, 1), _scatter(pairs, seat)) >= _CHANCE_OF_FALSE_ALARM),
         removals=np.where(count > 0, np.take_along_axis(pairs.removals, latest, axis=-1)[..., 0], 0.0),
         days=np.where(count > 0, np.take_along_axis(pairs.days, latest, axis=-1)[..., 0], 0.0),
     )
+
+
+def _now(pairs: RailPairs, seat: Seat) -> tuple[FloatArray, FloatArray]:
+    """The offset now and its variance, given the pairs."""
+    grown, used = _grown(pairs, seat), pairs.used
+    all_grown = np.max(np.where(used, grown, 0.0), axis=-1)  # since the oldest pair, before which the prior holds
+    at_first = (seat.u_prior_deg**2 + all_grown)[..., None]
+    both = used[..., :, None] & used[..., None, :]
+    # two places on the walk share what it was before the earlier one
+    shared = np.where(both, at_first[..., None] - np.maximum(grown[..., :, None], grown[..., None, :]), 0.0)
+    with_now = np.where(used, at_first - grown, 0.0)
+    weights = np.linalg.solve(_with_own(shared, pairs), with_now[..., None])[..., 0]
+    offset = (weights * np.where(used, pairs.difference_deg, 0.0)).sum(axis=-1)
+    return offset, np.maximum(at_first[..., 0] - (weights * with_now).sum(axis=-1), 0.0)
+
+
+def _scatter(pairs: RailPairs, seat: Seat) -> FloatArray:
+    """Weighted sum of squares of the pairs about their mean, whatever the prior."""
+    grown, used = _grown(pairs, seat), pairs.used
+    both = used[..., :, None] & used[..., None, :]
+    covariance = _with_own(np.where(both, np.minimum(grown[..., :, None], grown[..., None, :]), 0.0), pairs)
+    ones = used.astype(np.float64)
+    weights = np.linalg.solve(covariance, ones[..., None])[..., 0]
+    total = np.where(used.any(axis=-1), weights.sum(axis=-1), 1.0)
+    mean = (weights * np.where(used, pairs.difference_deg, 0.0)).sum(axis=-1) / total
+    left = np.where(used, pairs.difference_deg - mean[..., None], 0.0)
+    return (left * np.linalg.solve(covariance, left[..., None])[..., 0]).sum(axis=-1)
+
+
+def _with_own(shared: FloatArray, pairs: RailPairs) -> FloatArray:
+    """Covariance of the pairs: what they share and what is each one's own; padding stands alone."""
+    own = np.where(pairs.used, pairs.u_deg**2, 1.0)
+    return shared + own[..., None] * np.eye(own.shape[-1])
 
 
 def _grown(pairs: RailPairs, seat: Seat) -> FloatArray:
