@@ -98,8 +98,9 @@ def phone(page: Page) -> None:
     for _ in range(4):
         if turn.is_visible():
             break
+        page.wait_for_timeout(600)  # a press within half a second of a new step is not meant for it
         page.get_by_role("button", name="Next").first.click()
-    cut(page, "lift", page.locator("main .work"))
+    cut(page, "lift", page.locator("main .work"), above_px=0)
     open_machine(page)
     page.get_by_role("link", name="Survey now").click()
     cut(page, "look", page.get_by_role("group", name=re.compile("Before you read")))
@@ -151,12 +152,12 @@ def shoot(page: Page, name: str) -> None:
     page.screenshot(path=str(FOLDER / f"{name}.png"))
 
 
-def cut(page: Page, name: str, start: Locator) -> None:
-    """Store the piece of a page that begins where this element does."""
+def cut(page: Page, name: str, start: Locator, above_px: int = 14) -> None:
+    """Store the piece of a page that begins a little above this element."""
     page.wait_for_load_state("networkidle")
     page.locator(".bar-nav").evaluate("bar => { bar.style.display = 'none' }")  # it would lie over the cut
     top = start.evaluate("it => it.getBoundingClientRect().top + scrollY")
-    clip = {"x": 0, "y": top - 14, "width": CUT_WIDTH, "height": CUT_HEIGHT, "scale": FINE}
+    clip = {"x": 0, "y": top - above_px, "width": CUT_WIDTH, "height": CUT_HEIGHT, "scale": FINE}
     picture = page.context.new_cdp_session(page).send(
         "Page.captureScreenshot", {"format": "webp", "quality": QUALITY, "clip": clip, "captureBeyondViewport": True}
     )
