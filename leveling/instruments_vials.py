@@ -28,7 +28,7 @@ LEARNED, NO_PAIRS, TOO_CLOSE, WRONG_WAY, PAIRS_DISAGREE = range(5)
 VIAL_OUTCOMES = (
     "learned",
     "no pairs: read bubble and level at the same moment",
-    "the pairs do not tell the degrees per line: take one more with the machine set steeper or flatter",
+    "the bubble hardly moved: take one more pair with the machine set steeper or flatter",
     "the bubble went to the low end: look again which side it stood on",
     "the pairs disagree, with each other or with the manual, by more than reading explains: take them again",
 )
@@ -39,11 +39,15 @@ _MOST_DEG = 89.999
 _CHANCE_OF_FALSE_ALARM = 0.01
 #: Stated reading errors may well be a quarter more or less: common practice, no source.
 _DOUBT = 0.25
-_TRUSTED_SLOPE = 1 / 3  # share of the slope that its u may be; beyond, first order no longer holds
+_LEAST_KNOWN = 0.7  # share of the slope that its u may be: beyond, the pairs say next to nothing of it
 
 
 def _half() -> FloatArray:
     return np.full((), 0.5)
+
+
+def _one() -> FloatArray:
+    return np.ones(())
 
 
 def _tenth() -> FloatArray:
@@ -56,7 +60,7 @@ class VialSheet:
 
     Attributes: ``reach_lines`` [line] from the middle line to the last one on either side, above 0 to 50.
     ``deg_per_line`` [degree per line] from the manual, above 0 to 5, and ``u_deg_per_line`` its standard uncertainty,
-    above 0 to 5. Without a manual half a degree, and the same again unsure: common practice, no source.
+    above 0 to 5. Without a manual half a degree, unsure by one: common practice, no source.
     ``resolution_lines`` [line] the step to which a person reads the bubble's middle, 0 to 2: half a line, common
     practice, no source. ``repeat_lines`` [line] standard deviation of a bubble that settles again and an eye that
     looks again, 0 to 2: a tenth of a line, common practice, no source; with the step not both 0.
@@ -66,7 +70,7 @@ class VialSheet:
 
     reach_lines: FloatArray
     deg_per_line: FloatArray = field(default_factory=_half)
-    u_deg_per_line: FloatArray = field(default_factory=_half)
+    u_deg_per_line: FloatArray = field(default_factory=_one)
     resolution_lines: FloatArray = field(default_factory=_half)
     repeat_lines: FloatArray = field(default_factory=_tenth)
 
@@ -84,12 +88,15 @@ class Vial:
     """A vial as far as it is known, each field shape (...).
 
     Attributes: ``line`` [degree over lines] the angle as a straight line over the bubble's position. ``u_common_deg``
-    [degree] of the instrument it was learned with: shared by all that is read from it. ``sheet`` [lines, degrees per
-    line] what is printed on it. ``outcome`` [code] index into VIAL_OUTCOMES: unless LEARNED, do not read from it.
+    [degree] of the instrument it was learned with: shared by all that is read from it. ``low_lines``, ``high_lines``
+    [line] between which positions it was learned. ``sheet`` [lines, degrees per line] what is printed on it.
+    ``outcome`` [code] index into VIAL_OUTCOMES: unless LEARNED, do not read from it.
     """
 
     line: Line
     u_common_deg: FloatArray
+    low_lines: FloatArray
+    high_lines: FloatArray
     sheet: VialSheet
     outcome: IntArray
 
@@ -173,13 +180,21 @@ def learn_vial(
     count = np.maximum(wanted.sum(axis=-1), 1)
     disagree = (line.freedom > 0) & (chdtrc(np.maximum(line.freedom, 1), line.sum_squares) < _CHANCE_OF_FALSE_ALARM)
     wrong_way = (line.outcome == FITTED) & ((line.slope <= 0) | (disagree & _falling(position, tilt, wanted)))
-    unsure = (line.u_slope > _TRUSTED_SLOPE * line.slope) | (line.slope > _MOST_DEG_PER_LINE)
+    low, high = (np.where(wanted.any(axis=-1), edge, 0.0) for edge in _ends(position, wanted))
+    unsure = (line.u_slope > _LEAST_KNOWN * line.slope) | (line.slope > _MOST_DEG_PER_LINE)
     outcome = np.select(
         [~wanted.any(axis=-1), wrong_way, disagree, (line.outcome != FITTED) | unsure],
         [NO_PAIRS, WRONG_WAY, PAIRS_DISAGREE, TOO_CLOSE],
         LEARNED,
     )
-    return Vial(line=line, u_common_deg=np.where(wanted, common, 0).sum(axis=-1) / count, sheet=sheet, outcome=outcome)
+    return Vial(
+        line=line,
+        u_common_deg=np.where(wanted, common, 0).sum(axis=-1) / count,
+        low_lines=low,
+        high_lines=high,
+        sheet=sheet,
+        outcome=outcome,
+    )
 
 
 def vial_from_manual(*, sheet: VialSheet, middle_deg: ArrayLike, u_middle_deg: ArrayLike) -> Vial:
@@ -197,7 +212,7 @@ def vial_from_manual(*, sheet: VialSheet, middle_deg: ArrayLike, u_middle_deg: A
     Returns
     -------
     Vial, each field shape (...) [degree, code]
-        Learned as far as the manual goes; too close if its degrees per line are too unsure to be read from.
+        Learned over all its lines; TOO_CLOSE if its degrees per line are too unsure to be read from.
 
     Raises
     ------
@@ -233,14 +248,27 @@ def vial_from_manual(*, sheet: VialSheet, middle_deg: ArrayLike, u_middle_deg: A
         freedom=none,
         outcome=np.full(middle.shape, FITTED),
     )
-    outcome = np.where(u_slope > _TRUSTED_SLOPE * slope, TOO_CLOSE, LEARNED)
-    return Vial(line=line, u_common_deg=none, sheet=sheet, outcome=outcome)
+    outcome = np.where(u_slope > _LEAST_KNOWN * slope, TOO_CLOSE, LEARNED)
+    return Vial(
+        line=line,
+        u_common_deg=none,
+        low_lines=none - sheet.reach_lines,
+        high_lines=none + sheet.reach_lines,
+        sheet=sheet,
+        outcome=outcome,
+    )
 
 
 def _times_shown(values: FloatArray, used: BoolArray) -> IntArray:
     """How often each value stands among those in use of its row."""
     same = (values[..., :, None] == values[..., None, :]) & used[..., None, :]
     return np.maximum(same.sum(axis=-1), 1)
+
+
+def _ends(values: FloatArray, used: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Least and largest of those in use."""
+    least = np.min(values, axis=-1, initial=np.inf, where=used)
+    return least, np.max(values, axis=-1, initial=-np.inf, where=used)
 
 
 def _falling(x: FloatArray, y: FloatArray, used: BoolArray) -> BoolArray:

@@ -20,17 +20,20 @@ from leveling.instruments_vials import LEARNED, Vial
 BUBBLE_SIDES = ("rear", "front", "right", "left", "middle")
 
 #: Where a bubble is or belongs, and in words.
-ON_VIAL, PAST_REAR, PAST_FRONT, NOT_KNOWN = range(4)
+ON_VIAL, PAST_REAR, PAST_FRONT, NOT_KNOWN, FAR_OFF = range(5)
 PLACE_OUTCOMES = (
     "on the lines",
     "beyond the last line toward the rear or right: the vial cannot tell",
     "beyond the last line toward the front or left: the vial cannot tell",
     "this vial is not learned yet",
+    "beyond where it was learned, and its degrees per line are not known well enough: take a pair near here first",
 )
 
 _SIGNS = {"rear": 1.0, "right": 1.0, "front": -1.0, "left": -1.0, "middle": 0.0}
 _MOST_DEG = 89.999
 _MOST_DEG_PER_LINE = 5.0
+#: Share of the degrees per line that its u may be for reading beyond the positions where the vial was learned.
+_WELL_KNOWN = 0.15
 #: Standard uncertainty of an angle of which nothing is known: rectangular between -90 and 90 degrees.
 _UNKNOWN_U_DEG = 90 / np.sqrt(3)
 
@@ -130,7 +133,9 @@ def read_vial(vial: Vial, position_lines: ArrayLike) -> VialReading:
     -----
     A vial sits in its machine: no alignment is drawn afresh. A vial that is off square by 1 degree sees 0.017 of
     the roll as pitch, always the same way, and what of it was there while learning is learned. It says what the level
-    would have said on the playfield as it lay then: seat the playfield the same way.
+    would have said on the playfield as it lay then: seat the playfield the same way. Beyond the positions where it
+    was learned it is read only if its degrees per line are known to 15 % (first order; a slope found too flat would
+    look surer than it is).
 
     Examples
     --------
@@ -225,8 +230,15 @@ def bubble_place(vial: Vial, wanted_deg: ArrayLike) -> BubblePlace:
 
 
 def _place_outcome(vial: Vial, position: FloatArray) -> IntArray:
+    line, reach = vial.line, vial.sheet.reach_lines
+    beyond = (position < vial.low_lines) | (position > vial.high_lines)
     return np.select(
-        [vial.outcome != LEARNED, position > vial.sheet.reach_lines, position < -vial.sheet.reach_lines],
-        [NOT_KNOWN, PAST_REAR, PAST_FRONT],
+        [
+            vial.outcome != LEARNED,
+            position > reach,
+            position < -reach,
+            beyond & (line.u_slope > _WELL_KNOWN * line.slope),
+        ],
+        [NOT_KNOWN, PAST_REAR, PAST_FRONT, FAR_OFF],
         ON_VIAL,
     )

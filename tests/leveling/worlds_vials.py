@@ -36,6 +36,7 @@ class VialWorld:
     """How many vials of which kind, learned from how many pairs, with or without the manual's degrees per line.
 
     ``span_deg``: how far either side people set the machine. ``eye``: scatter of the eye over the stated one.
+    ``far``: how far off the machine may stand afterwards, in spans.
     """
 
     vials: int
@@ -44,6 +45,7 @@ class VialWorld:
     manual: bool
     span_deg: float = 0.75
     eye: float = 1.0
+    far: float = 1.25
 
 
 @dataclass(frozen=True)
@@ -114,12 +116,12 @@ def learn(world: VialWorld, vials: Drawn) -> Vial:
     return learn_vial(sheet=sheet, position_lines=vials.seen_lines, tilt_deg=vials.level_deg, budget=budget)
 
 
-def read_back(vials: Drawn, learned: Vial, rng: np.random.Generator) -> Outcome:
+def read_back(world: VialWorld, vials: Drawn, learned: Vial, rng: np.random.Generator) -> Outcome:
     """Set each machine to another pitch, let the same eye read the bubble, and compare with the truth."""
     n = vials.deg_per_line.size
     half_view = (REACH_LINES - 0.3) * vials.deg_per_line
-    low = np.maximum(vials.centre_deg - 1.25 * vials.span_deg, vials.middle_deg - half_view)
-    high = np.minimum(vials.centre_deg + 1.25 * vials.span_deg, vials.middle_deg + half_view)
+    low = np.maximum(vials.centre_deg - world.far * vials.span_deg, vials.middle_deg - half_view)
+    high = np.minimum(vials.centre_deg + world.far * vials.span_deg, vials.middle_deg + half_view)
     pitch, roll = rng.uniform(low, high), rng.uniform(-0.5, 0.5, n)
     glass = (vials.radius_mm, vials.middle_deg, vials.askew_deg, vials.scatter_lines)
     reading = read_vial(learned, _seen(pitch[:, None], roll[:, None], glass, rng)[:, 0])
