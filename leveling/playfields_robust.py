@@ -72,7 +72,8 @@ def fit_playfield_robust(
     Directions with fewer than three readings are as ``fit_playfield`` has them. Otherwise "reading i is wrong" weighs
     against "none is" as c/(1 - c) N(r; p + u^2)/N(r; p), with r the residual of i from the mean of the others, p its
     variance, c = CHANCE_WRONG and u = U_WRONG_DEG. Angle: mean over the hypotheses; fresh variance: mean of
-    theirs plus their scatter.
+    theirs plus their scatter. The budgets have to be whole: on an uneven board with ``wave_deg`` 0 it takes the wave
+    for mistakes, and is then surer than it should be.
 
     Examples
     --------

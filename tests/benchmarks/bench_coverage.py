@@ -7,7 +7,8 @@ Truths: pitch even in 3 to 7.5 degrees, roll normal 0 +- 0.4 degree, boards as `
 (bow 0.5 mm, across and corner 0.25 mm, four waves of 0.02 mm, 200 to 600 mm long), spots anywhere the level fits. The
 truth of pitch and roll is the least-squares plane of the whole board. Levels: one of the kinds in LEVELS, evenly;
 own error even within the accuracy, one along and one across; zero normal 0 +- 0.1 degree. Gap: none in 3 of 10
-surveys, otherwise even in 0 to 2 mm, felt with blades of 0.05 mm.
+surveys, otherwise even in 0 to 2 mm, felt with blades of 0.05 mm, or by turns counted to an eighth ("by turns", where
+there is a gap; "usual": with the uncertainty that ``gap_from_turns`` takes when it is told none).
 Gross errors: both readings of one pair are off by the same amount, either sign, as on a raised insert.
 A width is that of the interval over that of the shortest 95 % interval that the simulated errors themselves have
 (the 95 % quantile of |value - truth| over all surveys of the line). The last line is JSON.
@@ -33,8 +34,9 @@ from leveling.playfields import Slope, fit_playfield
 from leveling.playfields_robust import fit_playfield_robust
 from leveling.playfields_waves import Board, spot_waves_deg, u_wave_deg
 from leveling.simulate_boards import BOARD_MM, local_slopes, make_boards
-from leveling.simulate_work import feel_gap, make_levels, read_level
-from leveling.support import gap_from_feeler, stance_of
+from leveling.simulate_work import feel_gap, make_levels, read_level, turn_until_it_bears
+from leveling.support import gap_from_feeler, gap_from_turns, stance_of
+from leveling.units import LEAD_MM
 from leveling.verdicts_shapes import Spread
 from leveling.verdicts_widths import half_width
 
@@ -66,6 +68,9 @@ class Case:
     pairs: bool = True
     gross: str = "none"  # "one": one reading of each survey; "survey": of one survey in ten; "each": chance 1/10 each
     size_deg: tuple[float, float] = (0.0, 0.0)
+    kinds: tuple[int, ...] = (0, 1, 2, 3)
+    wave_told: bool = True
+    uneven: float = 1.0  # the boards' bow and waves, times the sizes that the estimate is told
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,11 @@ CASES = (
     Case("pairs, 2 + 2", 2),
     Case("pairs, 3 + 3", 3),
     Case("pairs, 5 + 5", 5),
+    *(Case(f"pairs, 3 + 3, level {kind + 1} alone", 3, kinds=(kind,)) for kind in range(len(LEVELS))),
+    *(Case(f"pairs, 1 + 1, level {kind + 1} alone", 1, kinds=(kind,)) for kind in range(len(LEVELS))),
+    Case("pairs, 3 + 3, not told of wave", 3, wave_told=False),
+    Case("pairs, 3 + 3, boards half as uneven", 3, uneven=0.5),
+    Case("pairs, 3 + 3, boards twice as uneven", 3, uneven=2.0),
     Case("single, 3 + 3", 3, pairs=False),
     Case("1 of 10 pairs off 1 to 3", 5, gross="one", size_deg=(1.0, 3.0)),
     Case("1 of 10 pairs off 0.2 to 1", 5, gross="one", size_deg=(0.2, 1.0)),
@@ -106,11 +116,12 @@ def say(text: str) -> None:
 def draw_surveys(case: Case, *, count: int, rng: np.random.Generator) -> Surveys:
     """Draw truths, boards, levels and readings: physics only, nothing of the estimate."""
     k = case.readings
-    step, accuracy, alignment, repeat, base = np.array(LEVELS)[rng.choice(len(LEVELS), count)].T
+    step, accuracy, alignment, repeat, base = np.array(LEVELS)[rng.choice(case.kinds, count)].T
     zero = np.zeros(count)
     sheet = Instrument(step, accuracy, alignment, repeat, zero, zero + U_ZERO_DEG)
     pitch, roll = rng.uniform(3, 7.5, count), rng.normal(0, 0.4, count)
-    boards = make_boards(rng=rng, pitch_deg=pitch, roll_deg=roll)
+    sizes = {"bow_mm": 0.5 * case.uneven, "wave_mm": 0.02 * case.uneven}
+    boards = make_boards(rng=rng, pitch_deg=pitch, roll_deg=roll, **sizes)
     levels = make_levels(rng=rng, count=count, sheet=sheet)
     column = {name: getattr(sheet, name)[:, None] for name in sheet.__dataclass_fields__}
     at_spots = replace(
@@ -152,15 +163,15 @@ def _hits(case: Case, count: int, rng: np.random.Generator) -> BoolArray:
     return one & (rng.uniform(size=count) < share)[:, None]
 
 
-def slopes_of(surveys: Surveys, *, pairs: bool, robust: bool) -> tuple[Slope, Slope]:
+def slopes_of(case: Case, surveys: Surveys, *, robust: bool) -> tuple[Slope, Slope]:
     """Return what the engine says of pitch and roll."""
     along = surveys.along
     middle = np.median(surveys.tilt_deg[:, along], axis=-1)
     budget = reading_budget(
-        instrument=surveys.sheet, along=along, reversed_pair=pairs, pitch_deg=middle[:, None], roll_deg=0.0
+        instrument=surveys.sheet, along=along, reversed_pair=case.pairs, pitch_deg=middle[:, None], roll_deg=0.0
     )
     wave = u_wave_deg(base_mm=surveys.base_mm, along=along, board=TOLD_BOARD)
-    wave = spot_waves_deg(wave_deg=wave, spots_mm=surveys.spots_mm, along=along)
+    wave = spot_waves_deg(wave_deg=wave, spots_mm=surveys.spots_mm, along=along) * case.wave_told
     fit = (fit_playfield_robust if robust else fit_playfield)(
         tilt_deg=surveys.tilt_deg, along=along, budget=budget, spots_mm=surveys.spots_mm, wave_deg=wave
     )
@@ -171,7 +182,7 @@ def coverage_of(case: Case, *, count: int, seed: int, robust: bool) -> dict[str,
     """Return the shares of intervals that hold the truth and their widths, for one line of the table."""
     surveys = draw_surveys(case, count=count, rng=np.random.default_rng(seed))
     line: dict[str, float] = {}
-    slopes = slopes_of(surveys, pairs=case.pairs, robust=robust)
+    slopes = slopes_of(case, surveys, robust=robust)
     inside_hit, sizes = [], surveys.hit.any(axis=-1)
     for column, (name, slope) in enumerate(zip(("pitch", "roll"), slopes, strict=True)):
         error = np.abs(slope.angle_deg - surveys.truth_deg[:, column])
@@ -200,7 +211,16 @@ def gap_coverage(*, count: int, seed: int) -> dict[str, float]:
     half = half_width(Spread(u=np.hypot(stance.u_gap_mm, U_FEEL_MM), even=limit / np.sqrt(3), even_too=np.zeros(())))
     error = np.abs(stance.gap_mm - gap)
     named = stance.light != ALL_BEAR
+    lead, step, u_feel = LEAD_MM["3/8-16 UNC"], 0.125, 0.05  # counted to an eighth; what the simulated hand feels
+    turns = turn_until_it_bears(rng=rng, gap_mm=gap, lead_mm=lead, step=step, u_turn=u_feel)
+    borne = np.abs(turns * lead - gap)
+    told = gap_from_turns(turns, lead_mm=lead, u_turns=np.hypot(step / 2 / np.sqrt(3), u_feel))
+    of_step = np.full(count, step / 2 * lead / np.sqrt(3))
+    by_turns = half_width(Spread(u=told.u_gap_mm, even=of_step, even_too=np.zeros(())))
+    usual = 1.959964 * gap_from_turns(turns, lead_mm=lead).u_gap_mm
     return {
+        "by_turns": float((borne <= by_turns)[gap > 0].mean()),
+        "by_turns_usual": float((borne <= usual)[gap > 0].mean()),
         "gap": float((error <= half).mean()),
         "gap_with_a_gap": float((error <= half)[gap > 0].mean()),
         "gap_named": float((error <= half)[named].mean()),
@@ -218,7 +238,7 @@ def main() -> int:
     report: dict[str, object] = {"name": "coverage of surveys by digital level", "surveys": options.surveys}
     say(f"{options.surveys} surveys a line; shares in percent, half widths in degrees; hit: where the gross error is")
     heads = ("pitch", "roll", "hit", "half p", "half r")
-    say(f"{'case':34}{'seed':>5}{'fit':>8}{''.join(f'{head:>8}' for head in heads)}{'width':>12}{'1.96 u':>14}")
+    say(f"{'case':38}{'seed':>5}{'fit':>8}{''.join(f'{head:>8}' for head in heads)}{'width':>12}{'1.96 u':>14}")
     for number, case in enumerate(CASES):
         seed = options.seed + number
         for robust in (False, True):
@@ -228,7 +248,7 @@ def main() -> int:
             say(_row(case, seed, kind, line))
     gap = gap_coverage(count=options.surveys, seed=options.seed)
     report["gap"] = gap
-    say(f"gap by feeler, seed {options.seed}: " + ", ".join(f"{name} {value:.4f}" for name, value in gap.items()))
+    say(f"gap, seed {options.seed}: " + ", ".join(f"{name} {value:.4f}" for name, value in gap.items()))
     say(json.dumps(report))
     return 0
 
@@ -239,7 +259,7 @@ def _row(case: Case, seed: int, kind: str, line: dict[str, float]) -> str:
     halves = "".join(f"{line[name]:8.3f}" for name in ("pitch_half_deg", "roll_half_deg"))
     widths = f"{line['pitch_width']:6.2f}{line['roll_width']:6.2f}"
     plain = f"{100 * line['pitch_plain']:7.2f}{100 * line['roll_plain']:7.2f}"
-    return f"{case.name:34}{seed:5}{kind:>8}{shares}{halves}{widths}{plain}"
+    return f"{case.name:38}{seed:5}{kind:>8}{shares}{halves}{widths}{plain}"
 
 
 if __name__ == "__main__":

@@ -35,18 +35,21 @@ def test_one_gross_error_in_ten_readings_is_survived(name, least):
 
 
 def test_this_check_can_fail():
-    """The plain fit holds the truth by an interval that nobody can use; half an interval holds it too seldom."""
+    """The plain fit holds it by an interval that nobody can use; half an interval, or no wave told, too seldom."""
     line = coverage_of(BY_NAME["1 of 10 pairs off 1 to 3"], count=SURVEYS, seed=6, robust=False)
     assert line["pitch_half_deg"] > 0.3  # degree
     rng = np.random.default_rng(4)
+    told = coverage_of(BY_NAME["pairs, 3 + 3, not told of wave"], count=SURVEYS, seed=5, robust=True)
+    assert told["pitch"] < 0.935 - CHANCE
     error = rng.uniform(-1, 1, SURVEYS) * np.sqrt(3)
     assert (np.abs(error) <= half_width(spread(0.5))).mean() < 0.935 - CHANCE
 
 
-def test_gaps_by_feeler_hold_the_truth_as_often_as_they_say():
+def test_gaps_by_feeler_and_by_turns_hold_the_truth_as_often_as_they_say():
     line = gap_coverage(count=4000, seed=7)
     assert 0.935 - CHANCE / 2 < line["gap"] < 0.975 + CHANCE / 2
     assert 0.935 - CHANCE / 2 < line["gap_named"] < 0.975 + CHANCE / 2
+    assert 0.935 - CHANCE / 2 < line["by_turns"] < 0.975 + CHANCE / 2
 
 
 def test_limits_of_the_half_width():
