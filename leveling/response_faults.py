@@ -99,8 +99,8 @@ def stories_of(turns: ArrayLike) -> tuple[Story, ...]:
     Examples
     --------
     >>> stories = stories_of([2.0, 0.0, 2.0, 0.0])
-    >>> stories[0].turns.tolist(), stories[1].turns.tolist()
-    ([2.0, 0.0, 2.0, 0.0], [0.0, 2.0, 0.0, 2.0])
+    >>> stories[0].turns.tolist(), stories[1].turns.tolist()  # the turns of FL made at FR
+    ([2.0, 0.0, 2.0, 0.0], [0.0, 2.0, 2.0, 0.0])
     >>> float(stories[0].weight)
     0.95
 
@@ -127,13 +127,14 @@ def _story(finding: Finding, turns: FloatArray, leg: int = ALL_BEAR, instead: in
 def _wrong_foot(told: FloatArray) -> list[Story]:
     """Left for right at both ends or at one, front for rear, and each foot's turns made at another one."""
     orders = ((1, 0, 3, 2), (1, 0, 2, 3), (0, 1, 3, 2), (2, 3, 0, 1))
-    stories = [_story(Finding.WRONG_FOOT, told[..., list(order)]) for order in orders]
+    # One foot first: where two stories are the same turns, it is the one that is told.
+    stories = []
     for leg, instead in permutations(range(4), 2):
         turns = told.copy()
         turns[..., instead] += told[..., leg]
         turns[..., leg] = 0
         stories.append(_story(Finding.WRONG_FOOT, turns, leg, instead))
-    return stories
+    return stories + [_story(Finding.WRONG_FOOT, told[..., list(order)]) for order in orders]
 
 
 def _wrong_way(told: FloatArray) -> list[Story]:

@@ -23,10 +23,11 @@ from leveling.prediction import U_TURN, Turning, after_turns, as_it_stands
 from leveling.response import Response
 from leveling.response_faults import U_LEG_OFF_MM, Finding, Story, stories_of
 
-#: "As told" is believed while it is this likely, nine times as much as all other stories together. Common practice,
+#: "As told" is believed while it is this likely, eleven times as much as all else together. Common practice,
 #: no source: ``tests/benchmarks/bench_response.py`` shows what it catches and how often it is wrong.
-LEAST_CHANCE = 0.9
+LEAST_CHANCE = 0.92
 
+_NEARLY = 5.0  # another finding is told too unless the first is this much likelier
 _TOO_LITTLE = 3.0  # times the uncertainty of the change
 # Nothing is measured better than this: degree, degree, mm. Keeps a perfect survey of a perfect machine solvable.
 _LEAST_U = np.array([1e-4, 1e-4, 1e-3])
@@ -85,12 +86,15 @@ class Learning:
     """What a step told, each field with the batch shape (...).
 
     ``response``: what is believed now; where nothing was learned, what was believed before. ``finding`` [code], a
-    ``Finding``. ``chance_as_told`` [1]. ``turned``, shape (..., 4) [turn]: the turns that the readings look like.
-    ``leg`` and ``instead`` [leg number]: the foot concerned and the one turned in its place, -1 for several or none.
+    ``Finding``; ``rival`` [code], another one that explains the readings nearly as well, ``LEARNED`` where none does:
+    angles tell no left foot turned in from a right foot turned out. ``chance_as_told`` [1]. ``turned``, shape
+    (..., 4) [turn]: the turns that the readings look like. ``leg`` and ``instead`` [leg number]: the foot concerned
+    and the one turned in its place, -1 for several or none.
     """
 
     response: Response
     finding: IntArray
+    rival: IntArray
     chance_as_told: FloatArray
     turned: FloatArray
     leg: IntArray
@@ -142,31 +146,43 @@ def learn_response(prior: Response, step: Step) -> Learning:
     Bayes' rule with normals: A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, chapter 3 (from memory).
     """
     stories = stories_of(step.turns)
-    foreseen = _foresee(prior, step, stories[0])
-    told = foreseen.log_likelihood
-    logs = [_weighed(prior, stories[0], told)]
-    logs += [_weighed(prior, story, _foresee(prior, step, story).log_likelihood) for story in stories[1:]]
+    sink = _sink_deg_per_mm(step, prior)[..., None]
+    foreseen = _foresee(prior, step, stories[0], sink)
+    logs = [_weighed(prior, stories[0], foreseen)]
+    logs += [_weighed(prior, story, _foresee(prior, step, story, sink)) for story in stories[1:]]
     log = np.stack(np.broadcast_arrays(*logs), axis=-1)
     chance = np.exp(log[..., 0] - logsumexp(log, axis=-1))
-    best = np.where(chance >= LEAST_CHANCE, 0, 1 + np.argmax(log[..., 1:], axis=-1))
+    fault, rival, likeliest = _likeliest(stories, log)
 
-    fault = np.array([story.finding for story in stories])[best]
-    little = (np.abs(foreseen.change_deg) < _TOO_LITTLE * foreseen.u_change_deg).all(axis=(-1, -2))
-    nothing = np.broadcast_to((step.turns == 0).all(axis=-1), best.shape)
+    nothing = np.broadcast_to((step.turns == 0).all(axis=-1), chance.shape)
+    doubted = ~nothing & (chance < LEAST_CHANCE)
+    little = (np.abs(foreseen.change) < _TOO_LITTLE * foreseen.u_change).all(axis=(-1, -2))
     finding = np.select(
-        [nothing, best > 0, little], [Finding.NOTHING_TURNED, fault, Finding.TOO_LITTLE_MOVED], Finding.LEARNED
+        [nothing, doubted, little], [Finding.NOTHING_TURNED, fault, Finding.TOO_LITTLE_MOVED], Finding.LEARNED
     )
-    best = np.where(nothing, 0, best)
-    turns = np.stack(np.broadcast_arrays(*[story.turns for story in stories]), axis=-2)
-    turns = np.broadcast_to(turns, (*best.shape, *turns.shape[-2:]))
+    story = np.where(doubted, likeliest, 0)
+    turns = np.stack([np.broadcast_to(each.turns, (*chance.shape, 4)) for each in stories], axis=-2)
     return Learning(
         response=_updated(prior, foreseen, finding == Finding.LEARNED),
         finding=finding.astype(np.int64),
+        rival=np.where(doubted, rival, Finding.LEARNED).astype(np.int64),
         chance_as_told=np.where(nothing, 1.0, chance),
-        turned=np.take_along_axis(turns, best[..., None, None], axis=-2)[..., 0, :],
-        leg=np.array([story.leg for story in stories])[best],
-        instead=np.array([story.instead for story in stories])[best],
+        turned=np.take_along_axis(turns, story[..., None, None], axis=-2)[..., 0, :],
+        leg=np.array([each.leg for each in stories])[story],
+        instead=np.array([each.instead for each in stories])[story],
     )
+
+
+def _likeliest(stories: tuple[Story, ...], log: FloatArray) -> tuple[IntArray, IntArray, IntArray]:
+    """The likeliest finding but "as told", a second one nearly as likely, and the likeliest story of the first."""
+    kinds = np.array([story.finding for story in stories])
+    faults = np.unique(kinds[1:])
+    each = np.stack([logsumexp(log[..., kinds == fault], axis=-1) for fault in faults], axis=-1)
+    first, second = np.moveaxis(np.argsort(-each, axis=-1, kind="stable")[..., :2], -1, 0)
+    far = np.take_along_axis(each, first[..., None], axis=-1) - np.take_along_axis(each, second[..., None], axis=-1)
+    rival = np.where(far[..., 0] > np.log(_NEARLY), Finding.LEARNED, faults[second])
+    own = np.where(kinds == faults[first][..., None], log, -np.inf)
+    return faults[first], rival, np.argmax(own, axis=-1)
 
 
 @dataclass(frozen=True)
@@ -176,8 +192,8 @@ class _Foreseen:
     surprise: FloatArray  # (..., 2, 3): after less what was foretold
     slope: FloatArray  # (..., 2, 3, 4): how that depends on the state
     covariance: FloatArray  # (..., 2, 3, 3) of the surprise, the state's part included
-    change_deg: FloatArray  # (..., 2, 2): what pitch and roll should change by
-    u_change_deg: FloatArray  # (..., 1, 2): from both surveys
+    change: FloatArray  # (..., 2, 3): what pitch, roll and twist should change by
+    u_change: FloatArray  # (..., 1, 3): from both surveys
 
     @property
     def log_likelihood(self) -> FloatArray:
@@ -186,7 +202,7 @@ class _Foreseen:
         return -0.5 * (size + np.linalg.slogdet(self.covariance)[1])
 
 
-def _foresee(prior: Response, step: Step, story: Story) -> _Foreseen:
+def _foresee(prior: Response, step: Step, story: Story, sink_deg_per_mm: FloatArray) -> _Foreseen:
     stretch = prior.mean[..., 1::-1]  # track for x, base for y
     feet = step.feet_mm[..., None, :, :] / stretch[..., None, :]
     offset = Offset(prior.mean[..., 2], prior.mean[..., 3], 0.0, 0.0)
@@ -194,9 +210,9 @@ def _foresee(prior: Response, step: Step, story: Story) -> _Foreseen:
     before, after = _for_threads(step.before), _for_threads(step.after)
     four = after_turns(before=before, turning=turning, feet_mm=feet, offset=offset)
     slope = _slope(before, four, prior)
-    change = np.stack([four.pitch_deg - before.pitch_deg, four.roll_deg - before.roll_deg], axis=-1)
+    change = [getattr(four, name) - getattr(before, name) for name in ("pitch_deg", "roll_deg", "twist_mm")]
 
-    pitch = four.pitch_deg + _sunk(four, after, _sink_deg_per_mm(step, prior)[..., None])
+    pitch = four.pitch_deg + _sunk(four, after, sink_deg_per_mm)
     foretold = np.stack([pitch, four.roll_deg, four.twist_mm], axis=-1)
     read = np.stack([after.pitch_deg, after.roll_deg, after.twist_mm], axis=-1)
     shared = _shared(step.u_shared_deg)[..., None, :, :]
@@ -208,8 +224,8 @@ def _foresee(prior: Response, step: Step, story: Story) -> _Foreseen:
         surprise=read - foretold,
         slope=slope,
         covariance=surveys + own + slope @ prior.covariance @ np.swapaxes(slope, -1, -2),
-        change_deg=change,
-        u_change_deg=np.sqrt(np.diagonal(surveys, axis1=-2, axis2=-1)[..., :2]),
+        change=np.stack(change, axis=-1),
+        u_change=np.sqrt(np.diagonal(surveys, axis1=-2, axis2=-1)),
     )
 
 
@@ -267,10 +283,10 @@ def _updated(prior: Response, foreseen: _Foreseen, learned: ArrayLike) -> Respon
     )
 
 
-def _weighed(prior: Response, story: Story, log_likelihood: FloatArray) -> FloatArray:
+def _weighed(prior: Response, story: Story, foreseen: _Foreseen) -> FloatArray:
     """Log of a story's share in what happened, over both threads."""
     with np.errstate(divide="ignore"):
-        return logsumexp(np.log(prior.chance) + log_likelihood, axis=-1) + np.log(story.weight)
+        return logsumexp(np.log(prior.chance) + foreseen.log_likelihood, axis=-1) + np.log(story.weight)
 
 
 def _for_threads(four: FourFeet) -> FourFeet:
