@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike
 from leveling.checks import FloatArray, finite, one_of
 
 MM_PER_INCH = 25.4
+#: International avoirdupois pound, exact: international yard and pound agreement of 1959.
+KG_PER_LB = 0.45359237
 
 SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
 _GRADIENT_PER_UNIT = {"mm_per_m": 1e-3, "in_per_ft": 1 / 12, "percent": 1e-2}

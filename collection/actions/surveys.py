@@ -10,7 +10,8 @@ from django.db import transaction
 from collection.actions.record import ActionRefused, Author, already_done, hold, note, values
 from collection.actions.status import refresh_status
 from collection.arrays.offsets import offset_from
-from collection.arrays.surveys import assess, gap_in_mm, inputs_of, readings_of
+from collection.arrays.surveys import assess, inputs_of, readings_of
+from collection.arrays.surveys_feet import WEIGHED, gap_in_mm, weights_outcome
 from collection.arrays.surveys_results import Assessment
 from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Reading, Standing, Survey
 from collection.models.machines import LEGS
@@ -34,7 +35,8 @@ class Seen:
     """What someone saw at the machine, as both actions take it.
 
     Each reading is a mapping: direction, text, value, unit, high_end, and if there is one turned_text, turned_value,
-    turned_high_end, spot, x_mm, y_mm. ``gap`` is in ``gap_unit``. ``measured_at`` is None for now.
+    turned_high_end, spot, x_mm, y_mm. ``gap`` is in ``gap_unit``. ``weights_kg`` and ``weights_text`` hold what four
+    scales showed, in leg order, where the stance is "weighed". ``measured_at`` is None for now.
     """
 
     readings: Sequence[Mapping[str, Any]]
@@ -42,6 +44,8 @@ class Seen:
     gap: float = 0.0
     gap_text: str = ""
     gap_unit: str = "mm"
+    weights_kg: Sequence[float] = ()
+    weights_text: Sequence[str] = ()
     measured_at: datetime.datetime | None = None
     preconditions: Sequence[str] = ()
     note: str = ""
@@ -135,7 +139,7 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     """Complete a survey with what was seen and what the engine makes of it, and store it with its readings."""
     machine, instrument = survey.machine, survey.instrument
     measured_at = _when(seen.measured_at, by)
-    _refuse_stance(seen, machine.lead_mm)
+    _refuse_stance(seen, machine)
     readings = readings_of(seen.readings)
     _refuse_readings(readings)
     survey.inputs = inputs_of(
@@ -146,12 +150,15 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
         stance=seen.stance,
         gap=seen.gap,
         gap_unit=seen.gap_unit,
+        weights_kg=seen.weights_kg,
     )
     assessment = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
     for name, value in _columns(assessment).items():
         setattr(survey, name, value)
     survey.stance, survey.gap_unit = seen.stance, seen.gap_unit
     survey.gap_text, survey.gap_mm = seen.gap_text, survey.inputs["stance"]["gap_mm"]
+    survey.light_foot = survey.inputs["stance"]["light"]
+    survey.weights = list(seen.weights_text) if seen.stance == "weighed" else []
     survey.measured_at, survey.note = measured_at, seen.note
     survey.preconditions = [name for name in PRECONDITIONS if name in seen.preconditions]
     survey.engine_version = VERSION
@@ -198,15 +205,27 @@ def _when(measured_at: datetime.datetime | None, by: Author) -> datetime.datetim
     return min(measured_at, by.at)
 
 
-def _refuse_stance(seen: Seen, lead_mm: float) -> None:
-    if seen.stance not in (*LEGS, "all_bearing", "unknown"):
+def _refuse_stance(seen: Seen, machine: Machine) -> None:
+    if seen.stance not in (*LEGS, "all_bearing", "unknown", "weighed"):
         raise ActionRefused("Say which foot is light, that all four bear, or that nobody checked.", field="stance")
-    gap_mm = gap_in_mm(seen.gap, unit=seen.gap_unit, lead_mm=lead_mm)
+    if seen.stance == "weighed":
+        _refuse_weights(seen, machine)
+    gap_mm = gap_in_mm(seen.gap, unit=seen.gap_unit, lead_mm=machine.lead_mm)
     if seen.stance in LEGS and not 0 < gap_mm <= MOST_GAP_MM:
         raise ActionRefused(
             f"Write the gap under {seen.stance}: above 0 and up to {MOST_GAP_MM:g} mm. More is not a light foot "
             "but a leg that is off.",
             field="gap",
+        )
+
+
+def _refuse_weights(seen: Seen, machine: Machine) -> None:
+    if not len(seen.weights_kg) == len(seen.weights_text) == len(LEGS) or sum(seen.weights_kg) <= 0:
+        raise ActionRefused("Write what the scale under each of the four feet shows.", field="weight_fl")
+    if weights_outcome(weights_kg=seen.weights_kg, machine=machine) not in WEIGHED:
+        raise ActionRefused(
+            "Two feet of one end or one side carry nothing: the machine would tip. Look at the scales again.",
+            field="weight_fl",
         )
 
 

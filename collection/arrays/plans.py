@@ -104,7 +104,8 @@ def _turn_words(leg: Answer) -> list[str]:
 
 def _survey(survey: Survey) -> Inputs:
     names = ("pitch_deg", "roll_deg", "twist_mm", "u_pitch_deg", "u_roll_deg", "u_twist_mm")
-    return {"stance": survey.stance, **_columns(survey, "pitch_read_deg", "roll_read_deg", "gap_mm", *names)}
+    stood = {"stance": survey.stood_on, "foot": survey.light_foot}
+    return {**stood, **_columns(survey, "pitch_read_deg", "roll_read_deg", "gap_mm", *names)}
 
 
 def _floor(slope: FloorSlope | None, machine: Machine, legs: Sequence[Leg]) -> Inputs:

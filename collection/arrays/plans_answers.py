@@ -156,7 +156,7 @@ def _as_read(inputs: Inputs) -> Answer:
         "pitch_deg": survey["pitch_read_deg"],
         "roll_deg": survey["roll_read_deg"],
         "gap_mm": None if survey["stance"] == "unknown" else survey["gap_mm"],
-        "foot": survey["stance"] if survey["stance"] in LEGS else "",
+        "foot": survey.get("foot", survey["stance"] if survey["stance"] in LEGS else ""),
     }
 
 

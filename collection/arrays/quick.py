@@ -109,7 +109,9 @@ def quick_found(asked: Asked) -> QuickFound:
     assessment = surveys.assess(readings=surveys.readings_of(_readings(asked)), inputs=seen, spec=spec)
     if assessment is None:
         raise ValueError("two readings, and nothing read")
-    survey = Survey(stance=asked.stance, gap_mm=assessment.gap_mm, inputs=seen, **assessment.columns)
+    survey = Survey(
+        stance=asked.stance, light_foot=assessment.light, gap_mm=assessment.gap_mm, inputs=seen, **assessment.columns
+    )
     rows = plans.PlanRows(machine=machine, legs=_legs(asked), spec=spec, survey=survey)
     inputs = plans.inputs_of(rows=rows, work=_work(asked))
     answer = answers_to([inputs])[0]

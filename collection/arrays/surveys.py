@@ -12,29 +12,21 @@ from typing import Any
 import numpy as np
 
 from collection.arrays.instruments import Zero
+from collection.arrays.surveys_feet import feet_of, stance_inputs, stance_of_inputs, with_weighed_twist
 from collection.arrays.surveys_results import Assessment, Judged, SlopeFound, TiltUsed
 from collection.models import Instrument, Machine, Reading, Spec, Survey
 from leveling import verdicts
-from leveling.contact import ALL_BEAR
 from leveling.four_feet import FourFeet, Offset, to_four_feet
-from leveling.frame import LEGS, foot_positions
 from leveling.instruments import Budget, reading_budget, signed_tilt_deg
 from leveling.instruments import Instrument as Level
 from leveling.instruments_zeros import reversed_pair_by_ends
 from leveling.playfields import DISAGREE, TYPICAL_PITCH_DEG, Playfield, Slope, fit_playfield
 from leveling.playfields_next import READ_ACROSS, READ_ALONG, next_reading
-from leveling.support import Stance, gap_from_turns
 from leveling.units import slope_deg
 from leveling.verdicts_machine import Measured, judge_machine
 from leveling.verdicts_machine import Spec as WantedSpec
 
 Inputs = dict[str, Any]
-
-#: How well a gap is known, standard. Common practice, no source: a feeler under a foot that is seldom flat;
-#: what pressing each corner lets go unnoticed; a machine whose feet nobody checked.
-U_FEELER_MM = 0.05
-U_UNNOTICED_MM = 0.15
-U_UNCHECKED_MM = 2.0
 
 _DAILY = {
     verdicts.IN_SPEC: "in",
@@ -69,11 +61,6 @@ def readings_of(rows: Sequence[Mapping[str, Any]]) -> list[Reading]:
     return readings
 
 
-def gap_in_mm(gap: float, *, unit: str, lead_mm: float) -> float:
-    """Return a gap in mm that was typed in mm or in turns until the foot bears."""
-    return float(gap_from_turns(gap, lead_mm=lead_mm).gap_mm) if unit == "turns" else float(gap)
-
-
 def inputs_of(
     *,
     machine: Machine,
@@ -83,6 +70,7 @@ def inputs_of(
     stance: str,
     gap: float,
     gap_unit: str,
+    weights_kg: Sequence[float] = (),
 ) -> Inputs:
     """Return what the engine needs beside the readings, as plain numbers and words that the survey keeps."""
     return {
@@ -95,7 +83,9 @@ def inputs_of(
             machine, "track_front_mm", "track_rear_mm", "base_mm", "lead_mm",
             "pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg",
         ),
-        "stance": {"stance": stance, **_gap(stance, gap, gap_unit, machine.lead_mm)},
+        "stance": stance_inputs(
+            stance=stance, gap=gap, gap_unit=gap_unit, weights_kg=weights_kg, machine=machine
+        ),
     }  # fmt: skip
 
 
@@ -166,16 +156,6 @@ def _zero_from(zero: Zero | None) -> Inputs:
     return {"zero_check": str(counts.pk) if counts else "", "zero_lost": lost_by.kind if lost_by else ""}
 
 
-def _gap(stance: str, gap: float, unit: str, lead_mm: float) -> Inputs:
-    if stance not in LEGS:
-        unnoticed = U_UNCHECKED_MM if stance == "unknown" else U_UNNOTICED_MM
-        return {"light": "", "gap_mm": 0.0, "u_gap_mm": unnoticed}
-    if unit == "turns":
-        found = gap_from_turns(gap, lead_mm=lead_mm)
-        return {"light": stance, "gap_mm": float(found.gap_mm), "u_gap_mm": float(found.u_gap_mm)}
-    return {"light": stance, "gap_mm": float(gap), "u_gap_mm": U_FEELER_MM}
-
-
 def _in_pairs(readings: Sequence[Reading]) -> list[tuple[Reading, Reading | None]]:
     """Each reading with the one taken after turning the level end for end, if any, in order."""
     turned = {reading.pair: reading for reading in readings if reading.is_reversed}
@@ -196,18 +176,13 @@ def _mean(tilts: Any, otherwise: float) -> float:
 
 def _four_feet(fit: Playfield, inputs: Inputs) -> FourFeet:
     """The plane of all four feet from the three-foot plane that was read."""
-    stance, machine = inputs["stance"], inputs["machine"]
-    light = LEGS.index(stance["light"]) if stance["light"] else ALL_BEAR
-    return to_four_feet(
+    machine = inputs["machine"]
+    four = to_four_feet(
         pitch_deg=fit.pitch.angle_deg,
         roll_deg=fit.roll.angle_deg,
         covariance_deg2=np.diag([float(fit.pitch.u_deg) ** 2, float(fit.roll.u_deg) ** 2]),
-        stance=Stance(light=light, gap_mm=stance["gap_mm"], u_gap_mm=stance["u_gap_mm"]),  # type: ignore[arg-type]
-        feet_mm=foot_positions(
-            track_front_mm=machine["track_front_mm"],
-            track_rear_mm=machine["track_rear_mm"],
-            base_mm=machine["base_mm"],
-        ),
+        stance=stance_of_inputs(inputs["stance"]),
+        feet_mm=feet_of(machine),
         offset=Offset(
             machine["pitch_offset_deg"],
             machine["roll_offset_deg"],
@@ -215,6 +190,7 @@ def _four_feet(fit: Playfield, inputs: Inputs) -> FourFeet:
             machine["u_roll_offset_deg"],
         ),
     )
+    return with_weighed_twist(four, inputs["stance"])
 
 
 def _judge(four: FourFeet, spec: Spec, *, known: tuple[bool, bool, bool]) -> dict[str, Judged]:

@@ -4,7 +4,6 @@ from typing import Any
 
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.models import Machine, Membership
-from collection.models.machines import LEGS
 from collection.queries.machines import machines_of
 
 
@@ -16,7 +15,7 @@ def out_of_spec(*, member: Membership) -> list[dict[str, Any]]:
         {
             "machine": each.machine,
             "survey": each.survey,
-            "foot": each.survey.stance if each.survey and each.survey.stance in LEGS else "",
+            "foot": each.survey.light_foot if each.survey else "",
             "turns": turns_summary(answer),
         }
         for each, answer in zip(rows, plans_of_many(rows=rows), strict=True)

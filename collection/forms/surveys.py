@@ -7,9 +7,9 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from collection.forms.base import WriteForm
 from collection.forms.fields import NumberField, TextField, WordField
 from collection.forms.numbers import NotANumber, read_number, read_turns
+from collection.forms.surveys_weights import WEIGHED, WEIGHT_NAMES, UnitField, WeightsForm, weights_again
 from collection.presets import PLAYFIELDS_MM, PRECONDITIONS, SPOTS
 from leveling.units import slope_in
 
@@ -26,6 +26,8 @@ STANCES = [
     ("RR", "RR is light"),
     ("unknown", "Not checked"),
 ]
+#: A survey may rest on four scales too.
+STANCES_BY_SCALE = [*STANCES[:-1], (WEIGHED, "Weighed"), STANCES[-1]]
 GAP_UNITS = [("mm", "mm"), ("turns", "turns until it bears")]
 LIGHT_FEET = ("FL", "FR", "RL", "RR")
 
@@ -59,15 +61,6 @@ class GapField(TextField):
 
     def validate(self, value: Any) -> None:
         """Accept no answer."""
-
-
-class GapUnitField(WordField):
-    """The gap's unit: it need not be sent where there is no gap."""
-
-    def validate(self, value: Any) -> None:
-        """Accept no answer, or one of the choices."""
-        if value:
-            super().validate(value)
 
 
 class ReadingForm(forms.Form):
@@ -160,7 +153,7 @@ Readings = forms.formset_factory(
 )
 
 
-class SurveyForm(WriteForm):
+class SurveyForm(WeightsForm):
     """One survey of one machine with its rows of readings.
 
     ``instruments`` and ``plans`` are the rows that may be chosen; nothing else is accepted.
@@ -172,7 +165,7 @@ class SurveyForm(WriteForm):
         widget=forms.CheckboxSelectMultiple,
     )  # fmt: skip
     stance = WordField(
-        label="Do all four feet bear?", choices=STANCES,
+        label="Do all four feet bear?", choices=STANCES_BY_SCALE,
         help_text="Press down on each corner. The corner that gives has the light foot; mostly it is a front one. "
         "FL: front left, as the player stands. RR: rear right.",
     )  # fmt: skip
@@ -181,7 +174,7 @@ class SurveyForm(WriteForm):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
         help_text="The thickest feeler that goes under, or the turns out until the foot bears.",
     )  # fmt: skip
-    gap_unit = GapUnitField(label="Measured in", choices=GAP_UNITS, initial="mm")
+    gap_unit = UnitField(label="Measured in", choices=GAP_UNITS, initial="mm")
     measured_at = forms.DateTimeField(
         label="Measured at", required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -208,7 +201,7 @@ class SurveyForm(WriteForm):
         shows = [(str(row.pk), f"{row.name}, shows {UNIT_SIGNS[row.unit]}") for row in instruments]
         fields["instrument"].choices = shows
         fields["plan"].choices = [("", ""), *((str(row.pk), "") for row in plans)]
-        for name in ("instrument", "stance", "gap_unit"):
+        for name in ("instrument", "stance", "gap_unit", "weight_unit"):
             for fault in ("invalid_choice", "required"):
                 fields[name].error_messages[fault] = "Choose one of the answers shown."
         sent = data if data is not None and "readings-TOTAL_FORMS" in data else None
@@ -235,7 +228,8 @@ class SurveyForm(WriteForm):
     @property
     def values(self) -> dict[str, Any]:
         """What was typed, understood."""
-        return {**super().values, "readings": self.readings}
+        own = {name: value for name, value in super().values.items() if name not in WEIGHT_NAMES}
+        return {**own, **self.weighed, "readings": self.readings}
 
     @property
     def so_far(self) -> dict[str, Any]:
@@ -249,6 +243,7 @@ class SurveyForm(WriteForm):
             "stance": stance,
             "gap": data.get("gap", 0.0),
             "gap_unit": data.get("gap_unit", "mm"),
+            "weights_kg": self.weighed["weights_kg"],
         }
 
     @property
@@ -257,7 +252,7 @@ class SurveyForm(WriteForm):
         own = [
             f"{self.fields[name].label}: {errors[0]}"
             for name, errors in self.errors.items()
-            if name == "gap" or (name in self.fields and self[name].data not in (None, ""))
+            if name == "gap" or name in WEIGHT_NAMES or (name in self.fields and self[name].data not in (None, ""))
         ]
         if self.readings and not self.cleaned_data.get("stance"):
             own.append("Say whether all four feet bear.")
@@ -368,5 +363,5 @@ def typed_survey(survey: Any, readings: Sequence[Any]) -> dict[str, Any]:
         rows.append(row)
     kept = ("preconditions", "stance", "gap_unit", "note")
     initial = {name: getattr(survey, name) for name in kept}
-    initial |= {"instrument": str(survey.instrument_id), "gap": survey.gap_text}
+    initial |= {"instrument": str(survey.instrument_id), "gap": survey.gap_text, **weights_again(survey.weights)}
     return {"initial": initial, "readings": rows}

@@ -5,7 +5,8 @@ from django.db import models
 from collection import presets
 from collection.models.base import Recorded, in_range, one_of
 
-STANCES = ("unknown", "all_bearing", "FL", "FR", "RL", "RR")
+STANCES = ("unknown", "all_bearing", "FL", "FR", "RL", "RR", "weighed")
+LEGS = ("FL", "FR", "RL", "RR")
 GAP_UNITS = ("mm", "turns")
 DIRECTIONS = ("along", "across")
 HIGH_ENDS = ("rear", "front", "right", "left", "level")
@@ -16,9 +17,10 @@ UNIT_SIGNS = {"deg": "°", "mm_per_m": "\u00a0mm/m", "in_per_ft": "\u00a0in/ft",
 class Survey(Recorded):
     """One occasion of measuring one machine: how it stood, what was read, and what the engine made of it.
 
-    The stance names the light foot, or says that all four bear. Pitch, roll and twist are those of the plane
-    through all four feet; ``*_read_deg`` is what the board read as the machine stood. ``inputs`` holds what the
-    engine was given beside the readings (instrument, zero, feet, offset), so that later edits change no record.
+    The stance names the light foot, says that all four bear, or that four scales told (``weights``, as typed). Pitch,
+    roll and twist are those of the plane through all four feet; ``*_read_deg`` is what the board read as the machine
+    stood. ``inputs`` holds what the engine was given beside the readings (instrument, zero, feet, offset), so that
+    later edits change no record.
     """
 
     machine = models.ForeignKey("collection.Machine", on_delete=models.PROTECT, related_name="surveys")
@@ -32,6 +34,8 @@ class Survey(Recorded):
     gap_text = models.CharField(max_length=24, blank=True)
     gap_unit = models.CharField(max_length=6, default="mm")
     gap_mm = models.FloatField(default=0)
+    weights = models.JSONField(default=list)
+    light_foot = models.CharField(max_length=2, blank=True)  # as a column, since lists leave the inputs out
     preconditions = models.JSONField(default=list)
     note = models.CharField(max_length=400, blank=True)
     inputs = models.JSONField()
@@ -55,6 +59,7 @@ class Survey(Recorded):
         constraints = [
             one_of("survey", "purpose", PURPOSES),
             one_of("survey", "stance", STANCES),
+            one_of("survey", "light_foot", ("", *LEGS)),
             one_of("survey", "gap_unit", GAP_UNITS),
             one_of("survey", "verdict", ("out", "borderline", "in")),
             one_of("survey", "certificate", ("proven_in", "proven_out", "not_proven")),
@@ -81,8 +86,27 @@ class Survey(Recorded):
             return "All four feet bear"
         if self.stance == "unknown":
             return "Nobody checked the feet"
+        if self.stance == "weighed":
+            shown = ", ".join(f"{leg} {text}" for leg, text in zip(LEGS, self.weights, strict=True))
+            return f"Weighed: {shown}. {self._weighed_words}"
         gap = f"{self.gap_text} mm gap" if self.gap_unit == "mm" else f"turns until it bears: {self.gap_text}"
         return f"{self.stance} light, {gap}"
+
+    @property
+    def stood_on(self) -> str:
+        """The stance without how it was found: which foot hung in the air, that all bore, or that nobody knows."""
+        if self.stance != "weighed":
+            return str(self.stance)
+        return self.light_foot if self.inputs["stance"]["weighed"] == "floats" else "all_bearing"
+
+    @property
+    def _weighed_words(self) -> str:
+        found = self.inputs["stance"]["weighed"]
+        if found == "floats":
+            return f"{self.light_foot} carries nothing: measure the gap under it"
+        if found == "light":
+            return f"{self.light_foot} is light by {self.gap_mm:.2f} mm"
+        return "The diagonals carry alike"
 
     @property
     def precondition_words(self) -> list[str]:

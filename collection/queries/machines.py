@@ -124,7 +124,7 @@ def machines_of(*, member: Membership, verdict: str = "", site: UUID | None = No
 def bars_of(survey: Survey, spec: Spec, marks: Marks) -> list[Bar]:
     """Return the bars of pitch, roll and gap; the gap has no value where nobody checked the stance."""
     gap_mm = None if survey.stance == "unknown" else survey.gap_mm
-    foot = survey.stance if survey.stance in ("FL", "FR", "RL", "RR") else ""
+    foot = survey.light_foot
     pitch, roll, u_pitch, u_roll = survey.pitch_deg, survey.roll_deg, survey.u_pitch_deg, survey.u_roll_deg
     return [
         Bar("pitch", pitch, u_pitch, spec.pitch_tolerance_deg, marks.pitch, want=spec.pitch_deg),

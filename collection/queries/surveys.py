@@ -196,6 +196,7 @@ def live_answer(
     stance: str = "unknown",
     gap: float = 0.0,
     gap_unit: str = "mm",
+    weights_kg: Sequence[float] = (),
 ) -> Answer:
     """Return what rows that nobody saved yet would say."""
     if instrument is None:
@@ -204,7 +205,7 @@ def live_answer(
     zero = zero_of(instrument=instrument, at=at)
     inputs = inputs_of(
         machine=machine, instrument=instrument, zero=zero, measured_at=at, stance=stance, gap=gap,
-        gap_unit=gap_unit,
+        gap_unit=gap_unit, weights_kg=weights_kg,
     )  # fmt: skip
     return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec, inputs)
 
