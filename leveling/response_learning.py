@@ -173,6 +173,60 @@ def learn_response(prior: Response, step: Step) -> Learning:
     )
 
 
+def answer_to_turns(response: Response, *, before: FourFeet, turns: ArrayLike, feet_mm: ArrayLike) -> FourFeet:
+    """Return the plane of all four feet after turns, with what is not known of the machine's response.
+
+    Parameters
+    ----------
+    response : Response, each shape (...) [mm per turn, 1, degree]
+        What is believed of the machine.
+    before : FourFeet, each shape (...) [degree, mm]
+        The survey.
+    turns : array_like, shape (..., 4) [turn]
+        Turns of FL, FR, RL, RR, out positive.
+    feet_mm : array_like, shape (..., 4, 2) [mm]
+        Positions of the feet as believed.
+
+    Returns
+    -------
+    FourFeet, each shape (...)
+        Pitch and roll [degree], twist [mm], their covariance: mean and covariance over both threads.
+
+    Raises
+    ------
+    BadInput
+        If a number is not finite or out of range, or a shape is wrong.
+
+    Examples
+    --------
+    >>> from leveling.frame import foot_positions
+    >>> from leveling.response import usual_response
+    >>> after = answer_to_turns(
+    ...     usual_response(lead_mm=1.5875, other_lead_mm=1.5, offset=Offset(5.3)),
+    ...     before=FourFeet(4.0, 0.0, 0.0, np.diag([0.03, 0.03, 0.01]) ** 2), turns=[0, 0, 35, 35],
+    ...     feet_mm=foot_positions(track_front_mm=560, track_rear_mm=560, base_mm=1300),
+    ... )
+    >>> float(after.pitch_deg), float(after.u_pitch_deg)  # doctest: +NUMBER
+    (6.441, 0.059)
+
+    References
+    ----------
+    Moments of a mixture: A. Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, chapter 1 (from memory).
+    """
+    told = Turning(turns, 1.0)
+    feet = last_axis("feet_mm", finite("feet_mm", feet_mm, unit="mm"), 2, "x, y")
+    turning = Turning(told.turns[..., None, :], response.lead_mm[..., None])
+    four, slope = _answer(response, _for_threads(before), turning, _feet_of(response, feet))
+    each = np.stack([four.pitch_deg, four.roll_deg, four.twist_mm], axis=-1)
+    mean = (response.chance[..., None] * each).sum(axis=-2)
+    off = each - mean[..., None, :]
+    spread = four.covariance + slope @ response.covariance @ np.swapaxes(slope, -1, -2)
+    spread = spread + off[..., :, None] * off[..., None, :]
+    covariance = (response.chance[..., None, None] * spread).sum(axis=-3)
+    symmetric = (covariance + np.swapaxes(covariance, -1, -2)) / 2
+    return FourFeet(mean[..., 0], mean[..., 1], mean[..., 2], symmetric)
+
+
 def _likeliest(stories: tuple[Story, ...], log: FloatArray) -> tuple[IntArray, IntArray, IntArray]:
     """The likeliest finding but "as told", a second one nearly as likely, and the likeliest story of the first."""
     kinds = np.array([story.finding for story in stories])
@@ -203,13 +257,9 @@ class _Foreseen:
 
 
 def _foresee(prior: Response, step: Step, story: Story, sink_deg_per_mm: FloatArray) -> _Foreseen:
-    stretch = prior.mean[..., 1::-1]  # track for x, base for y
-    feet = step.feet_mm[..., None, :, :] / stretch[..., None, :]
-    offset = Offset(prior.mean[..., 2], prior.mean[..., 3], 0.0, 0.0)
+    feet, before, after = _feet_of(prior, step.feet_mm), _for_threads(step.before), _for_threads(step.after)
     turning = Turning(story.turns[..., None, :], prior.lead_mm[..., None], step.u_turn[..., None, None])
-    before, after = _for_threads(step.before), _for_threads(step.after)
-    four = after_turns(before=before, turning=turning, feet_mm=feet, offset=offset)
-    slope = _slope(before, four, prior)
+    four, slope = _answer(prior, before, turning, feet)
     change = [getattr(four, name) - getattr(before, name) for name in ("pitch_deg", "roll_deg", "twist_mm")]
 
     pitch = four.pitch_deg + _sunk(four, after, sink_deg_per_mm)
@@ -217,8 +267,8 @@ def _foresee(prior: Response, step: Step, story: Story, sink_deg_per_mm: FloatAr
     read = np.stack([after.pitch_deg, after.roll_deg, after.twist_mm], axis=-1)
     shared = _shared(step.u_shared_deg)[..., None, :, :]
     surveys = before.covariance + after.covariance - 2 * shared
-    loose = mode_rows(feet) * angle_units(four.pitch_deg - offset.pitch_deg, four.roll_deg - offset.roll_deg)[..., None]
-    loose = loose * (U_LEG_OFF_MM * np.array(story.loose))
+    per_mm = angle_units(four.pitch_deg - prior.mean[..., 2], four.roll_deg - prior.mean[..., 3])
+    loose = mode_rows(feet) * per_mm[..., None] * (U_LEG_OFF_MM * np.array(story.loose))
     own = four.covariance - before.covariance + loose @ np.swapaxes(loose, -1, -2) + np.diag(_LEAST_U**2)
     return _Foreseen(
         surprise=read - foretold,
@@ -227,6 +277,18 @@ def _foresee(prior: Response, step: Step, story: Story, sink_deg_per_mm: FloatAr
         change=np.stack(change, axis=-1),
         u_change=np.sqrt(np.diagonal(surveys, axis1=-2, axis2=-1)),
     )
+
+
+def _feet_of(prior: Response, feet_mm: FloatArray) -> FloatArray:
+    """The feet as each thread's mean has them, shape (..., 2, 4, 2): track for x, base for y."""
+    return feet_mm[..., None, :, :] / prior.mean[..., None, 1::-1]
+
+
+def _answer(prior: Response, before: FourFeet, turning: Turning, feet_mm: FloatArray) -> tuple[FourFeet, FloatArray]:
+    """Each thread's plane after the turns, its factors and offset taken as known; and how it depends on them."""
+    offset = Offset(prior.mean[..., 2], prior.mean[..., 3], 0.0, 0.0)
+    four = after_turns(before=before, turning=turning, feet_mm=feet_mm, offset=offset)
+    return four, _slope(before, four, prior)
 
 
 def _slope(before: FourFeet, after: FourFeet, prior: Response) -> FloatArray:

@@ -14,10 +14,10 @@ the app asks, and the mean decides. "One plan" means that the first plan was eno
 used in the next; beside it the same machines are set up with what was believed at first.
 
 Faults: turns of true leg plans, machines 0.1 to 1.5 degrees off (rms, even in the logarithm), done the wrong way at one
-leg or left for right. Turns: what was turned wrongly at the worst leg. Feet after the turns: with blades; pressed by
-hand and the gap judged by eye; or not looked at. A rigid machine stands the same whether its light front foot hangs by
-1 or by 10 mm, so a front foot that was turned in instead of out shows in no angle: where nobody looked at the feet,
-"shows" leaves out the cases where the machine truly stands within 0.1 degree of how it would have stood.
+leg or left for right; or done as told while one foot slips or rises by 3 to 8 mm (evenly). Turns: what was turned
+wrongly at the worst leg. Feet after the turns: with blades; pressed by hand and the gap judged by eye; or not looked
+at. A rigid machine stands the same whether its light front foot hangs by 1 or by 10 mm, so a front foot that was turned
+in instead of out shows in no angle. "Shows": the machine truly stands more than 0.1 degree from how it would have.
 """
 
 import argparse
@@ -291,7 +291,7 @@ def percent(flags: np.ndarray) -> float:
 
 
 def fault_trial(
-    seed: int, count: int, *, wrong_way: float = 0.0, wrong_foot: float = 0.0, feet: str = "blades"
+    seed: int, count: int, *, wrong_way: float = 0.0, wrong_foot: float = 0.0, slips: bool = False, feet: str = "blades"
 ) -> dict[str, np.ndarray]:
     """Plan, turn (in)correctly and learn; how the feet were checked afterwards. Rows where a leg was turned."""
     rng = np.random.default_rng(seed)
@@ -301,8 +301,11 @@ def fault_trial(
     made = plan(now, plan_terms(world.belief(), world.feet_mm))
     turns = np.where((made.outcome == Outcome.PLAN)[:, None], made.turns, 0.0)
     truly = turn_legs(rng=rng, turns=turns, wrong_way=wrong_way, wrong_foot=wrong_foot)
+    slip_mm = (
+        np.eye(4)[rng.integers(0, 4, count)] * (rng.uniform(3, 8, count) * rng.choice([-1, 1], count))[:, None]
+    ) * slips
     as_told = stand(done(world, turns).machines, world.floor_mm)
-    world = done(world, truly)
+    world = done(world, truly + slip_mm / world.machines.lead_mm[:, None])
     stood = stand(world.machines, world.floor_mm)
     then, _ = survey(rng, world, feet=feet)
     step = Step(before=now, turns=turns, after=then, feet_mm=world.feet_mm, u_shared_deg=shared)
@@ -310,6 +313,8 @@ def fault_trial(
     size = np.abs(truly - turns).max(axis=1) / (2 if wrong_way else 1)
     size = np.where(size < 0.2, 0.0, np.round(size * 4) / 4)  # told in quarter turns: the hand's own error is no fault
     right = np.abs(learning.turned - truly).max(axis=1) < 0.2
+    if slips:
+        right = (learning.finding == Finding.LEG_OFF) & (learning.leg == np.abs(slip_mm).argmax(axis=1))
     return {
         "turned": turns.any(axis=1),
         "shows": np.hypot(stood.pitch_deg - as_told.pitch_deg, stood.roll_deg - as_told.roll_deg) > 0.1,
@@ -341,6 +346,19 @@ def fault_rows(seed: int, count: int) -> list[dict[str, Any]]:
                         "told right %": percent(trial["told right"][chosen]),
                     }
                 )
+        trial = fault_trial(seed, count, slips=True, feet=feet)
+        rows.append(
+            {
+                "fault": "a foot 3 to 8 mm off",
+                "feet": feet,
+                "turns": "any",
+                "cases": int(trial["turned"].sum()),
+                "caught %": percent(trial["caught"][trial["turned"]]),
+                "shows %": percent(trial["shows"][trial["turned"]]),
+                "caught where it shows %": percent(trial["caught"][trial["turned"] & trial["shows"]]),
+                "told right %": percent(trial["told right"][trial["turned"]]),
+            }
+        )
         trial = fault_trial(seed + 1, count, feet=feet)
         rows.append(
             {
