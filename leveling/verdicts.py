@@ -148,7 +148,7 @@ def provable(*, tolerance: ArrayLike, u: ArrayLike | Spread, confidence: float =
     """
     rule = Rule(confidence=confidence)
     half = finite("tolerance", tolerance, low=0)
-    return _chance(np.zeros(()), u, -half, half) >= rule.confidence
+    return _best_chance(u, -half, half) >= rule.confidence
 
 
 def judge(
@@ -205,26 +205,20 @@ def judge(
     ----------
     JCGM 106:2012, clauses 7 and 8; ISO 14253-1:2017 (guard band factor 1.645 for 95 % as the default; from memory).
     """
-    chance = _chance(finite("value", value), u, low, high)
-    centre, width, floor, ceiling, chance, known_here = together(
-        value=finite("value", value),
-        u=u.u if isinstance(u, Spread) else finite("u", u, low=0),
-        low=_limit("low", low),
-        high=_limit("high", high),
-        chance=chance,
-        known=flags("known", known),
+    floor, ceiling = _limit("low", low), _limit("high", high)
+    chance, beyond = _outcome(finite("value", value), u, floor, ceiling, rule.confidence)
+    centre, chance, beyond, known_here = together(
+        value=finite("value", value), chance=chance, beyond=beyond, known=flags("known", known)
     )
     inside = (centre >= floor) & (centre <= ceiling)
-    half = ceiling / 2 - floor / 2
-    best = _chance(np.zeros(()), u if isinstance(u, Spread) else width, -half, half)
-    proven_out = ~inside & _beyond(centre, u, floor, ceiling, rule.confidence)
+    best = _best_chance(u, floor, ceiling) + np.zeros(centre.shape)
     return Verdict(
         chance=np.where(known_here, chance, 0.0),
         best_chance=np.where(known_here, best, 0.0),
         inside=inside & known_here,
         daily=_daily(chance, inside, known_here, rule),
         certificate=np.select(
-            [~known_here, chance >= rule.confidence, proven_out], [NOT_PROVEN, PROVEN_IN, PROVEN_OUT], NOT_PROVEN
+            [~known_here, chance >= rule.confidence, ~inside & beyond], [NOT_PROVEN, PROVEN_IN, PROVEN_OUT], NOT_PROVEN
         ),
         provable=known_here & (best >= rule.confidence),
     )
@@ -257,21 +251,22 @@ def _daily(chance: FloatArray, inside: BoolArray, known: BoolArray, rule: Rule) 
     )
 
 
-def _chance(value: FloatArray, u: ArrayLike | Spread, low: ArrayLike, high: ArrayLike) -> FloatArray:
-    """The chance of lying inside the limits, by the shape of the error."""
-    if not isinstance(u, Spread):
-        return chance_inside(value=value, u=u, low=low, high=high)
-    floor, ceiling = _limit("low", low), _limit("high", high)
-    chance_inside(value=value, u=u.u, low=floor, high=ceiling)  # the same doors
-    return np.clip(chance_below(ceiling - value, u) - chance_below(floor - value, u), 0, 1)
-
-
-def _beyond(
+def _outcome(
     value: FloatArray, u: ArrayLike | Spread, low: FloatArray, high: FloatArray, confidence: float
-) -> BoolArray:
-    """Whether a value lies so far outside that the truth does too, with this confidence."""
+) -> tuple[FloatArray, BoolArray]:
+    """The chance of lying inside, and whether the truth lies beyond one limit with this confidence."""
     if isinstance(u, Spread):
-        above = 1 - chance_below(high - value, u)
-        return (above >= confidence) | (chance_below(low - value, u) >= confidence)
+        value, low, high, _ = together(value=value, low=low, high=high, u=u.u)
+        if (low > high).any():
+            raise BadInput("low", "is above high", "Give the lower limit as low")
+        under, over = chance_below(low - value, u), chance_below(high - value, u)
+        return np.clip(over - under, 0, 1), (under >= confidence) | (1 - over >= confidence)
+    chance = chance_inside(value=value, u=u, low=low, high=high)
     width, guard = finite("u", u, low=0), ndtri(confidence)
-    return (_sigmas(low, value, width) >= guard) | (_sigmas(high, value, width) <= -guard)
+    return chance, (_sigmas(low, value, width) >= guard) | (_sigmas(high, value, width) <= -guard)
+
+
+def _best_chance(u: ArrayLike | Spread, low: FloatArray, high: FloatArray) -> FloatArray:
+    """The chance of being in spec if the value were in the middle."""
+    half = high / 2 - low / 2
+    return _outcome(np.zeros(()), u, -half, half, 0.95)[0]

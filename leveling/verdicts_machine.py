@@ -65,8 +65,8 @@ class Measured:
     """What was measured, each field shape (...); where a ``known`` flag is False the numbers do not count.
 
     Attributes: ``pitch_deg``, ``u_pitch_deg``, ``roll_deg``, ``u_roll_deg`` [degree], ``twist_mm``, ``u_twist_mm``
-    [mm] values and standard uncertainties, the latter 0 or more: a number of a normal error, or a Spread. ``pitch_known``, ``roll_known``, ``twist_known``
-    [yes or no].
+    [mm] values and standard uncertainties, the latter 0 or more: numbers, of normal errors, or Spreads.
+    ``pitch_known``, ``roll_known``, ``twist_known`` [yes or no].
 
     Raises BadInput if a number is not finite or an uncertainty negative.
     """

@@ -69,7 +69,7 @@ class Parts:
 
     @property
     def spread(self) -> Spread:
-        """The shape of the error: accuracy as one even part, misalignment and rounding as the other."""
+        """The shape of the error [degree]: accuracy as one even part, misalignment and rounding as the other."""
         line = even_together(self.alignment_deg / np.maximum(self.readings, 1) ** 0.25, self.rounding_deg)
         return Spread(
             u=self.u_deg,
