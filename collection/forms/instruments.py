@@ -78,11 +78,11 @@ class InstrumentEditForm(EditForm, InstrumentForm):
 class ZeroForm(WriteForm):
     """A reversed pair: two readings of one line, and which side was high each time."""
 
-    unit = WordField(label="The display shows", choices=SLOPE_UNITS)
     first = ShownField(label="It shows", required=True, help_text="Leave out any sign.")
     first_high = WordField(label="High side", choices=SIDES)
     turned = ShownField(label="It shows", required=True, help_text="Leave out any sign.")
     turned_high = WordField(label="High side", choices=SIDES)
+    unit = WordField(label="The display shows", choices=SLOPE_UNITS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
