@@ -90,6 +90,11 @@ def test_leg_plans_of_every_kind_and_links_from_a_mail(looker: Looker) -> None:
     assert looker.look(pages.special(world)) == {}
 
 
+def test_a_survey_on_four_scales(looker: Looker) -> None:
+    world = worlds.full()
+    assert looker.look(pages.weighed(worlds.weighed(world), world.people.alice.user)) == {}
+
+
 def test_levels_however_their_zero_stands(looker: Looker) -> None:
     world = worlds.full()
     assert looker.look(pages.levels(world, worlds.levels_of_every_kind(world))) == {}

@@ -203,6 +203,12 @@ def levels(world: TernTaproom, kinds: dict[str, models.Instrument]) -> Iterator[
         yield Sight("instrument_zero", kind, who, reverse("instrument_zero", args=[kinds[kind].pk]))
 
 
+def weighed(survey: models.Survey, who: models.User) -> Iterator[Sight]:
+    """Yield a survey whose feet were told by four scales, and the form that corrects it."""
+    for page in ("survey", "survey_correct"):
+        yield Sight(page, "weighed", who, reverse(page, args=[survey.pk]))
+
+
 def cookie_of(who: models.User, base: str) -> dict[str, str]:
     """Return the cookie that signs someone in, for a browser's context."""
     return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}

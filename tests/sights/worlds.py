@@ -162,6 +162,14 @@ def plans_of_every_kind(world: TernTaproom) -> dict[str, models.Plan]:
     return kinds
 
 
+def weighed(world: TernTaproom) -> models.Survey:
+    """A survey of a machine on four scales, FL too light by more than its spec allows."""
+    return survey_of(
+        world.machine, by=world.people.alice, instrument=world.instrument, at=timezone.now(), stance="weighed",
+        weights_kg=(10, 38, 50, 22), weights_text=("10 kg", "38 kg", "50 kg", "22 kg"),
+    )  # fmt: skip
+
+
 def levels_of_every_kind(world: TernTaproom) -> dict[str, models.Instrument]:
     """Levels by how their zero stands: fresh after a long history, stale, dropped, with a new battery, never checked
     but dropped, and one in mm/m that shows more than its maker states."""
