@@ -26,6 +26,7 @@ from leveling.verdicts_tries import (
     CHECK_FEET,
     CHECK_ZERO,
     END_FOR_END,
+    NO_REMEDY,
     READ_AGAIN,
     SQUARE_EDGE,
     TURN_AND_BETTER,
@@ -189,6 +190,7 @@ def _search(rows: _Rows, rule: Rule, means: Means) -> dict[str, Any]:
         if here.size:
             _keep(best, here, tried, rows, rule, means)
             left = left[best["chance"][left] < ENOUGH]
+    best["code"] = np.where(best["chance"] > 0, best["code"], NO_REMEDY)
     return best
 
 

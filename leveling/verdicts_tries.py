@@ -11,8 +11,8 @@ from leveling.verdicts_ways import DEFAULT_MEANS, Means, Way
 #: Remedies, and in words.
 (
     DECIDED, CHECK_FEET, READ_AGAIN, END_FOR_END, CHECK_ZERO, SQUARE_EDGE, BETTER_INSTRUMENT, TURN_LEGS,
-    TURN_AND_BETTER,
-) = range(9)  # fmt: skip
+    TURN_AND_BETTER, NO_REMEDY,
+) = range(10)  # fmt: skip
 REMEDIES = (
     "nothing: it is decided",
     "measure the gap under the light foot",
@@ -23,6 +23,7 @@ REMEDIES = (
     "read with a better instrument",
     "no reading decides soon: turn the legs toward the middle, then read",
     "read with a better instrument, turn the legs toward the middle by that, then read again",
+    "nothing that can be had decides: this tolerance needs a better instrument",
 )
 
 #: What a remedy costs beside its readings, counted in readings. Common practice, no source.

@@ -34,7 +34,7 @@ from leveling.verdicts import BORDERLINE, NOT_MEASURED, NOT_PROVEN, PROVEN_IN, P
 from leveling.verdicts_machine import MachineVerdict, Spec, judge_machine
 from leveling.verdicts_remedies import remedies
 from leveling.verdicts_shapes import Spread
-from leveling.verdicts_tries import CHECK_ZERO, READ_AGAIN, REMEDIES, Remedy
+from leveling.verdicts_tries import CHECK_ZERO, DECIDED, NO_REMEDY, READ_AGAIN, REMEDIES, Remedy
 from leveling.verdicts_ways import DEFAULT_MEANS, Surveyed
 from tests.benchmarks.world_decisions import (
     KINDS,
@@ -127,7 +127,12 @@ def remedies_taken(rng: np.random.Generator, count: int, certificate: bool) -> d
         if here.any():
             rows[words] = [int(here.sum()), float(remedy.chance[here].mean()), float(decided[here].mean())]
     total = [int(open_.sum()), float(remedy.chance[open_].mean()), float(decided[open_].mean())]
-    return {"machines": count, "all": total, "unnamed": int((open_ & (remedy.code == 0)).sum()), "remedies": rows}
+    return {
+        "machines": count,
+        "all": total,
+        "unnamed": int((open_ & np.isin(remedy.code, (DECIDED, NO_REMEDY))).sum()),
+        "remedies": rows,
+    }
 
 
 def undecided(verdict: MachineVerdict, certificate: bool) -> BoolArray:

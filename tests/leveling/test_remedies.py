@@ -21,6 +21,7 @@ from leveling.verdicts_tries import (
     CHECK_ZERO,
     DECIDED,
     END_FOR_END,
+    NO_REMEDY,
     READ_AGAIN,
     SQUARE_EDGE,
     TURN_AND_BETTER,
@@ -252,6 +253,15 @@ def test_another_tolerance_is_no_remedy() -> None:
     found = remedies(surveyed=case(0.0), spec=narrow, certificate=True)
     assert int(found.code) != DECIDED
     assert float(found.chance) < ENOUGH
+
+
+def test_what_nothing_at_hand_decides_is_not_called_decided() -> None:
+    """Found by simulation on 2026-11-25: a poor level and no other to be had left "nothing: it is decided"."""
+    survey = case(0.0, roll=parts(accuracy_deg=0.115), instrument=level(accuracy_deg=0.2))
+    narrow = Spec(pitch_deg=6.5, pitch_tolerance_deg=0.2, roll_tolerance_deg=0.05, gap_tolerance_mm=0.5)
+    found = remedies(surveyed=survey, spec=narrow, certificate=True, means=Means(accuracy_deg=0))
+    assert int(found.code) == NO_REMEDY
+    assert float(found.chance) == 0
 
 
 def test_tries_come_the_cheapest_first_and_turn_legs_last() -> None:
