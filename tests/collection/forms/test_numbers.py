@@ -26,7 +26,8 @@ def fields() -> Iterator[tuple[str, NumberField, bool]]:
             seen.add(form)
             for name, field in getattr(form, "base_fields", {}).items():
                 if isinstance(field, NumberField):
-                    yield f"{form.__name__}.{name}", field, "unit" in form.base_fields
+                    asked = {"unit", f"{name.partition('_')[0]}_unit"}  # weight_unit is that of each weight_*
+                    yield f"{form.__name__}.{name}", field, bool(asked & form.base_fields.keys())
 
 
 def answer(field: NumberField, text: str) -> float | str | None:
