@@ -80,6 +80,8 @@ class Sight:
                 page.evaluate(_SEND_EMPTY, {"address": self.sends, "nonsense": NONSENSE})
             found = sending.value
             page.wait_for_function(_ANOTHER_PAGE)
+        if page.locator("[hx-trigger*=load]").count():  # a piece still comes, and moves what stands below it
+            page.wait_for_load_state("networkidle")
         status = found.status if found else 0
         return [] if status == self.status else [f"the answer is {status} instead of {self.status}"]
 
