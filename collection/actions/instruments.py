@@ -13,8 +13,6 @@ from leveling import VERSION
 
 #: A larger zero is no zero error but a wrong high end or a broken level; the database holds the same range.
 MOST_ZERO_DEG = 5
-#: A phone's clock may run ahead by so much.
-_AHEAD = datetime.timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -80,11 +78,8 @@ def record_event(
     """
     if found := already_done(InstrumentEvent, by):
         return found
-    at = happened_at or by.done_at
-    if at > by.at + _AHEAD:
-        raise ActionRefused("That time is still to come. Write when it happened.", field="happened_at")
-    event = InstrumentEvent(id=by.key, instrument=instrument, kind=kind, happened_at=min(at, by.at), note=note)
-    return add(by, event)
+    at = by.when(happened_at, field="happened_at", happened="it happened")
+    return add(by, InstrumentEvent(id=by.key, instrument=instrument, kind=kind, happened_at=at, note=note))
 
 
 def _refuse_same_name(by: Author, name: str, but: Instrument | None = None) -> None:

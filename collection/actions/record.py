@@ -17,6 +17,8 @@ E = TypeVar("E", bound=Editable)
 
 #: A sending may wait on a device for so long and still count as done when it was sent off. Common practice, no source.
 MOST_WAITED = datetime.timedelta(days=30)
+#: A phone's clock may run ahead by so much.
+AHEAD = datetime.timedelta(minutes=10)
 
 
 class ActionRefused(Exception):
@@ -68,6 +70,17 @@ class Author:
                 field="measured_at",
             )
         return self.at - self.waited
+
+    def when(self, told: datetime.datetime | None, *, field: str, happened: str) -> datetime.datetime:
+        """Return when something happened: when it was sent off, if nobody says; now, if a clock that runs ahead says so.
+
+        Raises ActionRefused at a time to come; ``field`` and ``happened`` ("it was measured") say what was told.
+        """
+        if told is None:
+            return self.done_at
+        if told > self.at + AHEAD:
+            raise ActionRefused(f"That time is still to come. Write when {happened}.", field=field)
+        return min(told, self.at)
 
     @property
     def write(self) -> UUID:

@@ -11,7 +11,7 @@ from collection.actions.record import ActionRefused, Author, already_done, hold,
 from collection.actions.status import refresh_status
 from collection.arrays.offsets import offset_from
 from collection.arrays.surveys import assess, inputs_of, readings_of
-from collection.arrays.surveys_feet import WEIGHED, gap_in_mm, weights_outcome
+from collection.arrays.surveys_feet import gap_in_mm, weighed_feet
 from collection.arrays.surveys_results import Assessment
 from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Reading, Standing, Survey
 from collection.models.machines import LEGS
@@ -24,8 +24,6 @@ from leveling import VERSION
 MOST_READINGS = 24
 MOST_TILT_DEG = 20.0
 MOST_GAP_MM = 20.0
-#: A phone's clock may run ahead by so much.
-_AHEAD = datetime.timedelta(minutes=10)
 #: A survey written down later says nothing sure about where the legs stand now.
 _FRESH = datetime.timedelta(days=1)
 
@@ -111,7 +109,7 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
 
 def _bay_on(machine: Machine, seen: Seen, by: Author) -> Any:
     """Where the machine stood then, as far as the record goes back."""
-    at = _when(seen.measured_at, by)
+    at = _measured_at(seen, by)
     if at == by.at:
         return machine.bay_id
     rows = Standing.objects.for_org(machine.organization_id).filter(machine=machine, created_at__lte=at)
@@ -138,7 +136,7 @@ def _refuse_plan(machine: Machine, plan: Plan | None) -> None:
 def _store(by: Author, survey: Survey, seen: Seen) -> None:
     """Complete a survey with what was seen and what the engine makes of it, and store it with its readings."""
     machine, instrument = survey.machine, survey.instrument
-    measured_at = _when(seen.measured_at, by)
+    measured_at = _measured_at(seen, by)
     _refuse_stance(seen, machine)
     readings = readings_of(seen.readings)
     _refuse_readings(readings)
@@ -193,16 +191,9 @@ def _plain(kept: dict[str, Any]) -> dict[str, Any]:
     return {**kept, "readings": readings}
 
 
-def _when(measured_at: datetime.datetime | None, by: Author) -> datetime.datetime:
-    """Return when it was measured: when it was sent off, if nobody says; now, if a clock that runs ahead says later.
-
-    A survey dated after turns that came after it would hide them.
-    """
-    if measured_at is None:
-        return by.done_at
-    if measured_at > by.at + _AHEAD:
-        raise ActionRefused("That time is still to come. Write when it was measured.", field="measured_at")
-    return min(measured_at, by.at)
+def _measured_at(seen: Seen, by: Author) -> datetime.datetime:
+    """When it was measured; never later than now, since a survey dated after turns to come would hide them."""
+    return by.when(seen.measured_at, field="measured_at", happened="it was measured")
 
 
 def _refuse_stance(seen: Seen, machine: Machine) -> None:
@@ -222,7 +213,7 @@ def _refuse_stance(seen: Seen, machine: Machine) -> None:
 def _refuse_weights(seen: Seen, machine: Machine) -> None:
     if not len(seen.weights_kg) == len(seen.weights_text) == len(LEGS) or sum(seen.weights_kg) <= 0:
         raise ActionRefused("Write what the scale under each of the four feet shows.", field="weight_fl")
-    if weights_outcome(weights_kg=seen.weights_kg, machine=machine) not in WEIGHED:
+    if weighed_feet(weights_kg=seen.weights_kg, machine=machine) is None:
         raise ActionRefused(
             "Two feet of one end or one side carry nothing: the machine would tip. Look at the scales again.",
             field="weight_fl",

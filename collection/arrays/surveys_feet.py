@@ -17,13 +17,13 @@ from leveling.frame import LEGS, foot_positions
 from leveling.support import Gap, Stance, gap_from_turns
 from leveling.support_give import Scale, usual_give
 from leveling.support_methods import U_UNCHECKED_MM, U_UNNOTICED_MM, combine_methods
-from leveling.support_weights import EVEN, FLOATS, LIGHT, Weighed, weigh_feet
+from leveling.support_weights import EVEN, FLOATS, LIGHT, weigh_feet
 
 #: How well a feeler tells a gap, standard. Common practice, no source: it goes under a foot that is seldom flat.
 U_FEELER_MM = 0.05
 
 #: What four weights say, by their outcome; the others cannot be.
-WEIGHED = {EVEN: "even", LIGHT: "light", FLOATS: "floats"}
+_TOLD = {EVEN: "even", LIGHT: "light", FLOATS: "floats"}
 
 
 def gap_in_mm(gap: float, *, unit: str, lead_mm: float) -> float:
@@ -37,8 +37,8 @@ def stance_inputs(*, stance: str, gap: float, gap_unit: str, weights_kg: Sequenc
     Weights that cannot be say nothing: then the feet count as not checked.
     """
     if stance == "weighed":
-        if weights_kg and weights_outcome(weights_kg=weights_kg, machine=machine) in WEIGHED:
-            return {"stance": stance, "weights_kg": list(weights_kg), **_weighed(weights_kg, machine)}
+        if found := weighed_feet(weights_kg=weights_kg, machine=machine):
+            return {"stance": stance, "weights_kg": list(weights_kg), **found}
         stance = "unknown"
     if stance not in LEGS:
         unnoticed = U_UNCHECKED_MM if stance == "unknown" else U_UNNOTICED_MM
@@ -50,26 +50,44 @@ def stance_inputs(*, stance: str, gap: float, gap_unit: str, weights_kg: Sequenc
     return {"stance": stance, "light": stance, "gap_mm": gap_mm, "u_gap_mm": u_gap_mm}
 
 
-def weights_outcome(*, weights_kg: Sequence[float], machine: Machine) -> int:
-    """Return what four weights say: the index into ``WEIGHT_OUTCOMES``."""
-    return int(_weigh(weights_kg, machine).outcome)
+def weighed_feet(*, weights_kg: Sequence[float], machine: Machine) -> dict[str, Any] | None:
+    """Return what four weights say about the feet; None without weights, or if they cannot be.
+
+    A foot that carries nothing stands for a gap that nobody measured.
+    """
+    if not weights_kg:
+        return None
+    feet = feet_of({name: getattr(machine, name) for name in ("track_front_mm", "track_rear_mm", "base_mm")})
+    give = usual_give(max(sum(weights_kg), 1.0))
+    found = weigh_feet(weights_kg, scale=Scale(), feet_mm=feet, give=give)
+    if int(found.outcome) not in _TOLD:
+        return None
+    gap, u_gap = found.short_mm, found.u_short_mm
+    if int(found.outcome) == FLOATS:
+        nothing = Gap(gap_mm=np.zeros(0), u_gap_mm=np.zeros(0))
+        stance = combine_methods(light=np.zeros(0, dtype=np.intp), gap=nothing, weighed=found, feet_mm=feet).stance
+        gap, u_gap = stance.gap_mm, stance.u_gap_mm
+    return {
+        "weighed": _TOLD[int(found.outcome)],
+        "light": "" if int(found.light) == ALL_BEAR else LEGS[int(found.light)],
+        "gap_mm": float(gap),
+        "u_gap_mm": float(u_gap),
+        "twist_mm": float(found.twist_mm),
+        "u_twist_mm": float(found.u_twist_mm),
+    }
 
 
 def stance_of_inputs(inputs: Any) -> Stance:
-    """Return the engine's stance: the foot that floats, if one does, and the air under it.
-
-    A foot that was weighed and still bears is no floating foot, however light.
-    """
-    floats = inputs["light"] and inputs.get("weighed", "floats") == "floats"
-    light = LEGS.index(inputs["light"]) if floats else ALL_BEAR
-    bears = inputs["stance"] == "weighed" and not floats
-    gap_mm = inputs["gap_mm"] if floats else 0.0
-    return Stance(light=light, gap_mm=gap_mm, u_gap_mm=0.0 if bears else inputs["u_gap_mm"])  # type: ignore[arg-type]
+    """Return the engine's stance: the foot that floats, if one does, and the air under it."""
+    if _was_seen_to_bear(inputs):
+        return Stance(light=ALL_BEAR, gap_mm=0.0, u_gap_mm=0.0)  # type: ignore[arg-type]
+    light = LEGS.index(inputs["light"]) if inputs["light"] else ALL_BEAR
+    return Stance(light=light, gap_mm=inputs["gap_mm"], u_gap_mm=inputs["u_gap_mm"])  # type: ignore[arg-type]
 
 
 def with_weighed_twist(four: FourFeet, inputs: Any) -> FourFeet:
     """Return the plane of all four feet with the twist that four weights told, if they told it."""
-    if inputs.get("weighed") not in ("even", "light"):
+    if not _was_seen_to_bear(inputs):
         return four
     covariance = four.covariance.copy()
     covariance[..., 2, :] = covariance[..., :, 2] = 0.0
@@ -84,25 +102,6 @@ def feet_of(machine: Any) -> Any:
     )
 
 
-def _weigh(weights_kg: Sequence[float], machine: Machine) -> Weighed:
-    feet = feet_of({name: getattr(machine, name) for name in ("track_front_mm", "track_rear_mm", "base_mm")})
-    return weigh_feet(weights_kg, scale=Scale(), feet_mm=feet, give=usual_give(max(sum(weights_kg), 1.0)))
-
-
-def _weighed(weights_kg: Sequence[float], machine: Machine) -> Any:
-    """What four weights say. A foot that carries nothing stands for a gap that nobody measured."""
-    found = _weigh(weights_kg, machine)
-    feet = feet_of({name: getattr(machine, name) for name in ("track_front_mm", "track_rear_mm", "base_mm")})
-    light = "" if int(found.light) == ALL_BEAR else LEGS[int(found.light)]
-    numbers = {"gap_mm": float(found.short_mm), "u_gap_mm": float(found.u_short_mm)}
-    if int(found.outcome) == FLOATS:
-        nothing = Gap(gap_mm=np.zeros(0), u_gap_mm=np.zeros(0))
-        footing = combine_methods(light=np.zeros(0, dtype=np.intp), gap=nothing, weighed=found, feet_mm=feet)
-        numbers = {"gap_mm": float(footing.stance.gap_mm), "u_gap_mm": float(footing.stance.u_gap_mm)}
-    return {
-        "weighed": WEIGHED[int(found.outcome)],
-        "light": light,
-        **numbers,
-        "twist_mm": float(found.twist_mm),
-        "u_twist_mm": float(found.u_twist_mm),
-    }
+def _was_seen_to_bear(inputs: Any) -> bool:
+    """Whether scales showed that all four feet bear: then even a light foot hangs by nothing."""
+    return inputs.get("weighed") in ("even", "light")

@@ -4,9 +4,9 @@ from django.db import models
 
 from collection import presets
 from collection.models.base import Recorded, in_range, one_of
+from collection.models.machines import LEGS
 
-STANCES = ("unknown", "all_bearing", "FL", "FR", "RL", "RR", "weighed")
-LEGS = ("FL", "FR", "RL", "RR")
+STANCES = ("unknown", "all_bearing", *LEGS, "weighed")
 GAP_UNITS = ("mm", "turns")
 DIRECTIONS = ("along", "across")
 HIGH_ENDS = ("rear", "front", "right", "left", "level")
