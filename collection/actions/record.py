@@ -72,7 +72,7 @@ class Author:
         return self.at - self.waited
 
     def when(self, told: datetime.datetime | None, *, field: str, happened: str) -> datetime.datetime:
-        """Return when something happened: when it was sent off, if nobody says; now, if a clock that runs ahead says so.
+        """Return when something happened: when it was sent off, if nobody says; now, if a clock runs ahead.
 
         Raises ActionRefused at a time to come; ``field`` and ``happened`` ("it was measured") say what was told.
         """
