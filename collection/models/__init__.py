@@ -5,8 +5,10 @@ from collection.models.instruments import Instrument, InstrumentEvent, ZeroCheck
 from collection.models.machines import Leg, Machine, MachineStatus, Spec, Standing
 from collection.models.people import Change, Membership, Organization, User
 from collection.models.plans import Adjustment, Plan, PlanLeg
+from collection.models.quick_checks import QuickCheck
 from collection.models.sites import Site
 from collection.models.surveys import Reading, Survey
+from collection.models.vials import VialPair
 
 __all__ = [
     "Adjustment",
@@ -24,11 +26,13 @@ __all__ = [
     "Organization",
     "Plan",
     "PlanLeg",
+    "QuickCheck",
     "Reading",
     "Site",
     "Spec",
     "Standing",
     "Survey",
     "User",
+    "VialPair",
     "ZeroCheck",
 ]

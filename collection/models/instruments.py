@@ -5,19 +5,30 @@ from django.db import models
 from collection.models.base import Editable, Recorded, in_range, one_of
 from leveling.units import slope_in
 
-KINDS = ("digital_level", "inclinometer")
+KINDS = ("digital_level", "inclinometer", "bubble", "blocks", "vial", "ball")
+#: Kinds that show a number with an error of its own, which a reversed pair finds.
+KINDS_WITH_ZERO = ("digital_level", "inclinometer")
 SLOPE_UNITS = ("deg", "mm_per_m", "in_per_ft", "percent")
 ZERO_HIGH_ENDS = ("left", "right", "level")
-KIND_WORDS = {"digital_level": "digital level", "inclinometer": "inclinometer"}
+KIND_WORDS = {
+    "digital_level": "digital level",
+    "inclinometer": "inclinometer",
+    "bubble": "plain bubble",
+    "blocks": "angle blocks with a bubble",
+    "vial": "vial in its machine",
+    "ball": "rolling ball",
+}
 #: What can happen to an instrument; after each of them the last zero check does not count any more.
 EVENT_WORDS = {"dropped": "dropped", "battery": "battery changed", "repaired": "repaired"}
 UNIT_WORDS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 
 
 class Instrument(Editable):
-    """A digital level or another inclinometer that shows a number.
+    """What somebody measures with; a vial belongs to one machine.
 
-    Accuracy is the maker's stated limit; alignment is how far the level may lie askew, across and along the board.
+    Accuracy is the maker's stated limit, of a bubble the largest tilt at which it stands in the middle though it should
+    not; alignment is how far the level may lie askew, across and along the board. What a kind does not need keeps its
+    default.
     """
 
     name = models.CharField(max_length=80)
@@ -28,10 +39,34 @@ class Instrument(Editable):
     base_mm = models.FloatField(default=230)
     alignment_deg = models.FloatField(default=1.0)
     repeat_deg = models.FloatField(default=0.03)
+    sensitivity_deg = models.FloatField(default=0.1)  # of a bubble: the tilt at which it is first seen to leave
+    block_tolerance_deg = models.FloatField(default=0.05)
+    run_mm = models.FloatField(default=450)  # of a ball: from its mark to the line
+    film_hz = models.FloatField(null=True, blank=True)  # of a ball that is filmed; empty for a watch
+    machine = models.ForeignKey(
+        "collection.Machine", on_delete=models.PROTECT, null=True, blank=True, related_name="vials"
+    )
+    direction = models.CharField(max_length=6, blank=True)  # of a vial
+    reach_lines = models.FloatField(default=2)
+    deg_per_line = models.FloatField(null=True, blank=True)  # from the manual of the machine, as is the middle
+    middle_deg = models.FloatField(null=True, blank=True)
 
     class Meta:
         constraints = [
             one_of("instrument", "kind", KINDS),
+            one_of("instrument", "direction", ("", "along", "across")),
+            in_range("instrument", "sensitivity_deg", 0.005, 5),
+            in_range("instrument", "block_tolerance_deg", 0, 2),
+            in_range("instrument", "run_mm", 50, 2000),
+            in_range("instrument", "film_hz", 10, 2000),
+            in_range("instrument", "reach_lines", 0.5, 20),
+            in_range("instrument", "deg_per_line", 0.01, 5),
+            in_range("instrument", "middle_deg", -20, 20),
+            models.CheckConstraint(
+                condition=models.Q(kind="vial", machine__isnull=False, direction__in=("along", "across"))
+                | (~models.Q(kind="vial") & models.Q(machine__isnull=True, direction="")),
+                name="instrument_vial_in_its_machine",
+            ),
             one_of("instrument", "unit", SLOPE_UNITS),
             in_range("instrument", "resolution_deg", 0.0001, 2),
             in_range("instrument", "accuracy_deg", 0, 5),
@@ -52,6 +87,11 @@ class Instrument(Editable):
     def kind_words(self) -> str:
         """The kind as pages show it."""
         return KIND_WORDS[self.kind]
+
+    @property
+    def has_zero(self) -> bool:
+        """Whether it shows a number whose error a reversed pair finds."""
+        return self.kind in KINDS_WITH_ZERO
 
     @property
     def unit_words(self) -> str:

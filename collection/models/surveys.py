@@ -11,7 +11,19 @@ GAP_UNITS = ("mm", "turns")
 DIRECTIONS = ("along", "across")
 HIGH_ENDS = ("rear", "front", "right", "left", "level")
 PURPOSES = ("routine", "check")
-UNIT_SIGNS = {"deg": "°", "mm_per_m": "\u00a0mm/m", "in_per_ft": "\u00a0in/ft", "percent": "\u00a0%"}
+#: How what was read is shown behind its number. A look is at a bubble alone, a block has a bubble on it.
+UNIT_SIGNS = {
+    "deg": "°",
+    "mm_per_m": "\u00a0mm/m",
+    "in_per_ft": "\u00a0in/ft",
+    "percent": "\u00a0%",
+    "look": "bubble",
+    "block": "° block",
+    "lines": "\u00a0lines",
+    "s": "\u00a0s",
+    "frames": "\u00a0frames",
+    "mm": "\u00a0mm aside",
+}
 
 
 class Survey(Recorded):
@@ -26,6 +38,9 @@ class Survey(Recorded):
     machine = models.ForeignKey("collection.Machine", on_delete=models.PROTECT, related_name="surveys")
     bay = models.ForeignKey("collection.Bay", on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
     instrument = models.ForeignKey("collection.Instrument", on_delete=models.PROTECT, related_name="surveys")
+    instrument_across = models.ForeignKey(  # empty: the same one as along
+        "collection.Instrument", on_delete=models.PROTECT, null=True, blank=True, related_name="surveys_across"
+    )
     spec = models.ForeignKey("collection.Spec", on_delete=models.PROTECT, related_name="+")
     plan = models.ForeignKey("collection.Plan", on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
     purpose = models.CharField(max_length=10, default="routine")
@@ -34,6 +49,7 @@ class Survey(Recorded):
     gap_text = models.CharField(max_length=24, blank=True)
     gap_unit = models.CharField(max_length=6, default="mm")
     gap_mm = models.FloatField(default=0)
+    gap_step_turns = models.FloatField(default=0.1)  # how finely the turns were counted
     weights = models.JSONField(default=list)
     light_foot = models.CharField(max_length=2, blank=True)  # as a column, since lists leave the inputs out
     preconditions = models.JSONField(default=list)
@@ -64,6 +80,7 @@ class Survey(Recorded):
             one_of("survey", "verdict", ("out", "borderline", "in")),
             one_of("survey", "certificate", ("proven_in", "proven_out", "not_proven")),
             in_range("survey", "gap_mm", 0, 50),
+            in_range("survey", "gap_step_turns", 0.01, 1),
             in_range("survey", "pitch_read_deg", -30, 30),
             in_range("survey", "roll_read_deg", -30, 30),
             in_range("survey", "pitch_deg", -30, 30),
@@ -138,7 +155,7 @@ class Reading(Recorded):
         ordering = ["place"]
         constraints = [
             one_of("reading", "direction", DIRECTIONS),
-            one_of("reading", "unit", ("deg", "mm_per_m", "in_per_ft", "percent")),
+            one_of("reading", "unit", tuple(UNIT_SIGNS)),
             one_of("reading", "high_end", HIGH_ENDS),
             in_range("reading", "tilt_deg", -30, 30),
             in_range("reading", "x_mm", 0, 2000),
