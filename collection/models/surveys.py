@@ -142,6 +142,7 @@ class Reading(Recorded):
     place = models.PositiveSmallIntegerField()
     direction = models.CharField(max_length=6)
     text = models.CharField(max_length=24)
+    number = models.FloatField(null=True, blank=True)  # what the text means in that unit; empty for a bubble alone
     unit = models.CharField(max_length=10)
     high_end = models.CharField(max_length=5)
     tilt_deg = models.FloatField()
