@@ -70,6 +70,22 @@ ZERO_FRESH_DAYS = 182
 U_ZERO_AFTER_DROP_DEG = 0.2
 
 
+#: A plain bubble: the tilt at which an eye first sees it leave the middle, and the largest tilt at which it stands in
+#: the middle though it should not.
+SENSITIVITY_DEG = 0.1
+BUBBLE_ERROR_DEG = 0.1
+#: How far the angle of a block that somebody made or bought may be off.
+BLOCK_TOLERANCE_DEG = 0.05
+#: A ball's run from its mark to the line: a ruler's length of bare board.
+RUN_MM = 450.0
+#: Lines to either side of a vial's middle line.
+REACH_LINES = 2.0
+#: How far a vial's middle may be off the angle that the manual names: how vial and playfield were mounted (standard).
+U_VIAL_MIDDLE_DEG = 0.3
+#: How far the manual's degrees per line may be off (standard), as a share of them.
+U_DEG_PER_LINE_SHARE = 0.1
+
+
 @dataclass(frozen=True)
 class Spot:
     """A place on the playfield by name: shares of its width from the left and of its length from the player."""

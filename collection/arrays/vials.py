@@ -1,0 +1,104 @@
+"""Vials: pairs of bubble and level, or a manual, to what one line of a vial means; what the bubble then says."""
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, fields
+from typing import Any
+
+import numpy as np
+
+from collection.arrays.instruments import Zero
+from collection.models import Instrument, VialPair
+from collection.presets import U_DEG_PER_LINE_SHARE, U_VIAL_MIDDLE_DEG
+from leveling.checks import FloatArray
+from leveling.instruments import Budget, reading_budget, signed_tilt_deg
+from leveling.instruments import Instrument as Level
+from leveling.instruments_lines import Line
+from leveling.instruments_vials import Vial, VialSheet, learn_vial, vial_from_manual
+from leveling.playfields import TYPICAL_PITCH_DEG
+from leveling.units import slope_deg
+
+Inputs = dict[str, Any]
+
+_OF_A_LEVEL = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
+
+
+def learned_vial(*, vial: Instrument, pairs: Sequence[VialPair]) -> Vial:
+    """Return what is known of a vial: from pairs if there are any, else from the manual of its machine."""
+    sheet = sheet_of(vial)
+    if not pairs and vial.deg_per_line is not None and vial.middle_deg is not None:
+        return vial_from_manual(sheet=sheet, middle_deg=vial.middle_deg, u_middle_deg=U_VIAL_MIDDLE_DEG)
+    return learn_vial(
+        sheet=sheet,
+        position_lines=np.array([pair.position_lines for pair in pairs]),
+        tilt_deg=np.array([pair.tilt_deg for pair in pairs]),
+        budget=budget_of(pairs),
+    )
+
+
+def sheet_of(vial: Instrument) -> VialSheet:
+    """Return what is printed on a vial, with the manual's degrees per line if somebody looked them up."""
+    reach = np.asarray(vial.reach_lines)
+    if vial.deg_per_line is None:
+        return VialSheet(reach_lines=reach)
+    slope = np.asarray(vial.deg_per_line)
+    return VialSheet(reach_lines=reach, deg_per_line=slope, u_deg_per_line=slope * U_DEG_PER_LINE_SHARE)
+
+
+def pair_inputs(*, vial: Instrument, level: Instrument, zero: Zero, at: datetime.datetime) -> Inputs:
+    """Return what a pair keeps of its level: how sure it is, and its zero on that day."""
+    lost_by = zero.lost_by
+    counts = None if lost_by else zero.check
+    return {
+        "instrument": {**{name: getattr(level, name) for name in _OF_A_LEVEL}, **asdict(zero.known_at(at))},
+        "zero_check": str(counts.pk) if counts else "",
+        "zero_lost": lost_by.kind if lost_by else "",
+        "along": vial.direction == "along",
+    }
+
+
+def pair_tilt_deg(*, shown: float, unit: str, high_end: str, inputs: Mapping[str, Any]) -> float:
+    """Return what the level says of the playfield, its zero taken out, positive = rear or right higher."""
+    return float(signed_tilt_deg(slope_deg(shown, unit), high_end)) - float(inputs["instrument"]["zero_deg"])
+
+
+def budget_of(pairs: Sequence[VialPair]) -> Budget:
+    """Return how sure the tilt of each pair is, one after another on the last axis."""
+    kept = [pair.inputs for pair in pairs]
+    along = np.array([inputs["along"] for inputs in kept], dtype=bool)
+    tilts = np.array([pair.tilt_deg for pair in pairs], dtype=float)
+    columns = {item.name: np.array([row["instrument"][item.name] for row in kept]) for item in fields(Level)}
+    # across, the pitch sets what laying the level askew costs; along it is the tilt itself
+    pitch = np.where(along, tilts, TYPICAL_PITCH_DEG)
+    return reading_budget(instrument=Level(**columns), along=along, reversed_pair=False, pitch_deg=pitch)
+
+
+def vial_inputs(vial: Vial) -> Inputs:
+    """Return a vial as plain numbers that a survey can keep; ``vial_of_inputs`` makes the same vial of them."""
+    return {
+        "line": _plain(vial.line),
+        "sheet": _plain(vial.sheet),
+        "u_common_deg": float(vial.u_common_deg),
+        "low_lines": float(vial.low_lines),
+        "high_lines": float(vial.high_lines),
+        "outcome": int(vial.outcome),
+    }
+
+
+def vial_of_inputs(inputs: Mapping[str, Any]) -> Vial:
+    """Return the vial whose numbers were kept."""
+    return Vial(
+        line=Line(**_arrays(inputs["line"])),
+        sheet=VialSheet(**_arrays(inputs["sheet"])),
+        outcome=np.asarray(inputs["outcome"]),
+        **_arrays({name: inputs[name] for name in ("u_common_deg", "low_lines", "high_lines")}),
+    )
+
+
+def _plain(row: Line | VialSheet) -> Inputs:
+    numbers = {item.name: float(getattr(row, item.name)) for item in fields(row)}
+    return {name: int(number) if name == "outcome" else number for name, number in numbers.items()}
+
+
+def _arrays(numbers: Mapping[str, Any]) -> dict[str, FloatArray]:
+    return {name: np.asarray(number) for name, number in numbers.items()}
