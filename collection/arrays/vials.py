@@ -10,7 +10,6 @@ import numpy as np
 from collection.arrays.instruments import Zero
 from collection.models import Instrument, VialPair
 from collection.presets import U_DEG_PER_LINE_SHARE, U_VIAL_MIDDLE_DEG
-from leveling.checks import FloatArray
 from leveling.instruments import Budget, reading_budget, signed_tilt_deg
 from leveling.instruments import Instrument as Level
 from leveling.instruments_lines import Line
@@ -100,5 +99,5 @@ def _plain(row: Line | VialSheet) -> Inputs:
     return {name: int(number) if name == "outcome" else number for name, number in numbers.items()}
 
 
-def _arrays(numbers: Mapping[str, Any]) -> dict[str, FloatArray]:
+def _arrays(numbers: Mapping[str, Any]) -> dict[str, Any]:
     return {name: np.asarray(number) for name, number in numbers.items()}
