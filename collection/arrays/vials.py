@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, fields
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -14,10 +14,16 @@ from leveling.instruments import Budget, reading_budget, signed_tilt_deg
 from leveling.instruments import Instrument as Level
 from leveling.instruments_lines import Line
 from leveling.instruments_vials import Vial, VialSheet, learn_vial, vial_from_manual
+from leveling.instruments_vials_read import ON_VIAL, bubble_place, bubble_position_lines, read_vial
 from leveling.playfields import TYPICAL_PITCH_DEG
 from leveling.units import slope_deg
 
 Inputs = dict[str, Any]
+
+#: How far a vial is known, as the engine's VIAL_OUTCOMES.
+STATES = ("learned", "no_pairs", "too_close", "wrong_way", "disagree")
+#: Where a bubble is or belongs, as the engine's PLACE_OUTCOMES.
+PLACES = ("on", "past_rear", "past_front", "unknown", "far")
 
 _OF_A_LEVEL = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
 
@@ -61,6 +67,11 @@ def pair_tilt_deg(*, shown: float, unit: str, high_end: str, inputs: Mapping[str
     return float(signed_tilt_deg(slope_deg(shown, unit), high_end)) - float(inputs["instrument"]["zero_deg"])
 
 
+def position_lines(shown: float, side: str) -> float:
+    """Return where a bubble stands, positive = toward the rear or right, from lines counted and their side."""
+    return float(bubble_position_lines(shown, side))
+
+
 def budget_of(pairs: Sequence[VialPair]) -> Budget:
     """Return how sure the tilt of each pair is, one after another on the last axis."""
     kept = [pair.inputs for pair in pairs]
@@ -101,3 +112,51 @@ def _plain(row: Line | VialSheet) -> Inputs:
 
 def _arrays(numbers: Mapping[str, Any]) -> dict[str, Any]:
     return {name: np.asarray(number) for name, number in numbers.items()}
+
+
+@dataclass(frozen=True)
+class AngleRead:
+    """What a bubble's place says [degree], standard uncertainty; ``state`` is a word of PLACES, the angle only if on."""
+
+    state: str
+    angle_deg: float
+    u_deg: float
+
+
+@dataclass(frozen=True)
+class PlaceFound:
+    """Where a bubble belongs [line, positive = toward the rear or right]; ``state`` is a word of PLACES."""
+
+    state: str
+    lines: float
+    u_lines: float
+
+
+def state_of(vial: Vial) -> str:
+    """Return how far a vial is known: a word of STATES."""
+    return STATES[int(vial.outcome)]
+
+
+def angle_at(vial: Vial, lines: float) -> AngleRead:
+    """Return the angle that a bubble's place says."""
+    seen = read_vial(vial, lines)
+    return AngleRead(PLACES[int(seen.outcome)], float(seen.tilt_deg), float(seen.budget.u_deg))
+
+
+def place_of(vial: Vial, wanted_deg: float) -> PlaceFound:
+    """Return where the bubble belongs for a wanted angle."""
+    place = bubble_place(vial, wanted_deg)
+    return PlaceFound(PLACES[int(place.outcome)], float(place.position_lines), float(place.u_lines))
+
+
+def curve_of(vial: Vial) -> list[tuple[float, float, float]]:
+    """Return the learned line for a chart: place [line], angle [degree] and u [degree], where it may be read."""
+    reach = float(vial.sheet.reach_lines)
+    lines = np.linspace(-reach, reach, 41)
+    seen = read_vial(vial, lines)
+    u_deg = np.hypot(seen.budget.zero_deg, seen.budget.accuracy_deg)
+    return [
+        (float(at), float(angle), float(u))
+        for at, angle, u, outcome in zip(lines, seen.tilt_deg, u_deg, seen.outcome, strict=True)
+        if outcome == ON_VIAL
+    ]
