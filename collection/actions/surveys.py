@@ -17,8 +17,7 @@ from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Readin
 from collection.models.machines import LEGS
 from collection.presets import PRECONDITIONS
 from collection.queries.floors import slopes_by_bay
-from collection.queries.instruments import zero_of
-from collection.queries.surveys import correction_of, current_spec, newest_survey
+from collection.queries.surveys import correction_of, current_spec, means_to_read, newest_survey
 from leveling import VERSION
 
 MOST_READINGS = 24
@@ -55,6 +54,7 @@ def record_survey(
     by: Author,
     machine: Machine,
     instrument: Instrument,
+    instrument_across: Instrument | None = None,
     plan: Plan | None = None,
     purpose: str = "",
     **seen: Any,
@@ -67,14 +67,16 @@ def record_survey(
     machine = hold(machine)
     if found := already_done(Survey, by):
         return found
-    _refuse_archived(machine, instrument)
+    for used in filter(None, (instrument, instrument_across)):
+        _refuse_instrument(machine, used)
     _refuse_plan(machine, plan)
     spec = current_spec(machine=machine)
     if spec is None:
         raise ActionRefused("Nobody said what this machine should read. Set its spec first.")
     looked = Seen(**seen)
     survey = Survey(
-        id=by.key, machine=machine, bay_id=_bay_on(machine, looked, by), instrument=instrument, spec=spec, plan=plan,
+        id=by.key, machine=machine, bay_id=_bay_on(machine, looked, by), instrument=instrument,
+        instrument_across=_if_another(instrument_across, instrument), spec=spec, plan=plan,
         purpose=purpose or ("check" if plan else "routine"),
     )  # fmt: skip
     _store(by, survey, looked)
@@ -84,7 +86,9 @@ def record_survey(
 
 
 @transaction.atomic
-def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen: Any) -> Survey:
+def correct_survey(
+    *, by: Author, survey: Survey, instrument: Instrument, instrument_across: Instrument | None = None, **seen: Any
+) -> Survey:
     """Record what one survey should have said, with the reason; the old one stays and names its correction.
 
     Place, spec, plan and purpose are those of the old one. Refuses a survey that was corrected before.
@@ -94,12 +98,14 @@ def correct_survey(*, by: Author, survey: Survey, instrument: Instrument, **seen
         return found
     if not by.why:
         raise ActionRefused("Say what was wrong with the survey.", field="why")
-    _refuse_archived(survey.machine, instrument, but=survey.instrument_id)
+    for used in filter(None, (instrument, instrument_across)):
+        _refuse_instrument(survey.machine, used, but=(survey.instrument_id, survey.instrument_across_id))
     if correction_of(survey=survey) is not None:
         raise ActionRefused("This survey was corrected before. Correct the newest one instead.")
     made = Survey(
-        id=by.key, machine=survey.machine, bay_id=survey.bay_id, instrument=instrument, spec=survey.spec,
-        plan_id=survey.plan_id, purpose=survey.purpose, supersedes=survey, why=by.why,
+        id=by.key, machine=survey.machine, bay_id=survey.bay_id, instrument=instrument,
+        instrument_across=_if_another(instrument_across, instrument), spec=survey.spec, plan_id=survey.plan_id,
+        purpose=survey.purpose, supersedes=survey, why=by.why,
     )  # fmt: skip
     _store(by, made, replace(Seen(**seen), measured_at=seen.get("measured_at") or survey.measured_at))
     _learn_offset(by, made)
@@ -117,11 +123,18 @@ def _bay_on(machine: Machine, seen: Seen, by: Author) -> Any:
     return last.bay_id if last else machine.bay_id
 
 
-def _refuse_archived(machine: Machine, instrument: Instrument, but: Any = None) -> None:
+def _if_another(across: Instrument | None, along: Instrument) -> Instrument | None:
+    """What roll was read with, if it is not what pitch was read with."""
+    return across if across is not None and across.pk != along.pk else None
+
+
+def _refuse_instrument(machine: Machine, instrument: Instrument, but: Sequence[Any] = ()) -> None:
     if machine.archived_at is not None:
         raise ActionRefused("This machine is archived. Bring it back first.")
-    if instrument.archived_at is not None and instrument.pk != but:
+    if instrument.archived_at is not None and instrument.pk not in but:
         raise ActionRefused("This instrument is archived. Choose another, or bring it back.", field="instrument")
+    if instrument.machine_id not in (None, machine.pk):
+        raise ActionRefused("That vial belongs to another machine. Choose another instrument.", field="instrument")
 
 
 def _refuse_plan(machine: Machine, plan: Plan | None) -> None:
@@ -138,18 +151,19 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     machine, instrument = survey.machine, survey.instrument
     measured_at = _measured_at(seen, by)
     _refuse_stance(seen, machine)
-    readings = readings_of(seen.readings)
-    _refuse_readings(readings)
+    across = survey.instrument_across
     survey.inputs = inputs_of(
         machine=machine,
-        instrument=instrument,
-        zero=zero_of(instrument=instrument, at=measured_at),
+        along=means_to_read(instrument=instrument, at=measured_at),
+        across=means_to_read(instrument=across, at=measured_at) if across else None,
         measured_at=measured_at,
         stance=seen.stance,
         gap=seen.gap,
         gap_unit=seen.gap_unit,
         weights_kg=seen.weights_kg,
     )
+    readings = readings_of(seen.readings, survey.inputs)
+    _refuse_readings(readings)
     assessment = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
     for name, value in _columns(assessment).items():
         setattr(survey, name, value)

@@ -12,6 +12,7 @@ import numpy as np
 from collection import presets
 from collection.arrays import plans, surveys
 from collection.arrays.plans_answers import answers_to
+from collection.arrays.surveys_means import Means
 from collection.arrays.surveys_results import Assessment
 from collection.models import Instrument, Leg, Machine, Plan, Spec, Survey
 from collection.models.machines import LEGS
@@ -103,10 +104,10 @@ def quick_found(asked: Asked) -> QuickFound:
     """
     machine, spec = _machine(asked), _spec(asked)
     seen = surveys.inputs_of(
-        machine=machine, instrument=usual_level(), zero=None, measured_at=_WHENEVER, stance=asked.stance,
-        gap=asked.gap_mm, gap_unit="mm",
+        machine=machine, along=Means(usual_level()), measured_at=_WHENEVER, stance=asked.stance, gap=asked.gap_mm,
+        gap_unit="mm",
     )  # fmt: skip
-    assessment = surveys.assess(readings=surveys.readings_of(_readings(asked)), inputs=seen, spec=spec)
+    assessment = surveys.assess(readings=surveys.readings_of(_readings(asked), seen), inputs=seen, spec=spec)
     if assessment is None:
         raise ValueError("two readings, and nothing read")
     survey = Survey(
@@ -126,6 +127,7 @@ def usual_level() -> Instrument:
         accuracy_deg=presets.ACCURACY_DEG,
         alignment_deg=presets.ALIGNMENT_DEG,
         repeat_deg=presets.REPEAT_DEG,
+        base_mm=presets.BASE_MM,
     )
 
 

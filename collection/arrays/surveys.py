@@ -6,23 +6,22 @@ given beside them) and its spec. ``assess`` makes the numbers, the first time an
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from collection.arrays.instruments import Zero
-from collection.arrays.surveys_feet import feet_of, stance_inputs, stance_of_inputs, with_weighed_twist
+from collection.arrays.surveys_feet import four_feet_of, stance_inputs
+from collection.arrays.surveys_means import Means, means_inputs, means_of
 from collection.arrays.surveys_results import Assessment, Judged, SlopeFound, TiltUsed
-from collection.models import Instrument, Machine, Reading, Spec, Survey
+from collection.arrays.surveys_slopes import Board, Pairs, SlopeRead, about_deg, in_pairs, slope_read, tilt_of
+from collection.models import Machine, Reading, Spec, Survey
+from collection.models.instruments import KINDS_WITH_ZERO
+from collection.models.surveys import DIRECTIONS
 from leveling import verdicts
-from leveling.four_feet import FourFeet, Offset, to_four_feet
-from leveling.instruments import Budget, reading_budget, signed_tilt_deg
-from leveling.instruments import Instrument as Level
-from leveling.instruments_zeros import reversed_pair_by_ends
-from leveling.playfields import DISAGREE, TYPICAL_PITCH_DEG, Playfield, Slope, fit_playfield
+from leveling.four_feet import FourFeet
+from leveling.playfields import TYPICAL_PITCH_DEG, Playfield, Slope
 from leveling.playfields_next import READ_ACROSS, READ_ALONG, next_reading
-from leveling.units import slope_deg
 from leveling.verdicts_machine import Measured, judge_machine
 from leveling.verdicts_machine import Spec as WantedSpec
 
@@ -42,43 +41,41 @@ _CERTIFICATE = {
 _NEXT = {READ_ALONG: "along", READ_ACROSS: "across"}
 
 
-def readings_of(rows: Sequence[Mapping[str, Any]]) -> list[Reading]:
+def readings_of(rows: Sequence[Mapping[str, Any]], inputs: Inputs) -> list[Reading]:
     """Return unsaved readings from typed rows; a row that was turned end for end gives two with one pair number."""
     readings: list[Reading] = []
     for pair, row in enumerate(rows):
-        turned = row.get("turned_value") is not None
+        turned = bool(row.get("turned_high_end"))
         shared = {name: row.get(name) for name in ("direction", "unit", "x_mm", "y_mm")}
         shared |= {"spot": row.get("spot", ""), "pair": pair if turned else None}
         for start, is_reversed in (("", False), ("turned_", True))[: 1 + turned]:
-            end = row[f"{start}high_end"]
-            tilt = signed_tilt_deg(slope_deg(row[f"{start}value"], row["unit"]), end)
             readings.append(
                 Reading(
-                    place=len(readings), text=row[f"{start}text"], high_end=end, tilt_deg=float(tilt),
-                    is_reversed=is_reversed, **shared,
+                    place=len(readings), text=row[f"{start}text"], number=row[f"{start}value"],
+                    high_end=row[f"{start}high_end"], is_reversed=is_reversed, **shared,
                 )
             )  # fmt: skip
+    _understand(readings, inputs)
     return readings
 
 
 def inputs_of(
     *,
     machine: Machine,
-    instrument: Instrument,
-    zero: Zero | None,
+    along: Means,
+    across: Means | None = None,
     measured_at: datetime.datetime,
     stance: str,
     gap: float,
     gap_unit: str,
     weights_kg: Sequence[float] = (),
 ) -> Inputs:
-    """Return what the engine needs beside the readings, as plain numbers and words that the survey keeps."""
-    return {
-        "instrument": {
-            **_columns(instrument, "resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg"),
-            **_zero(zero, measured_at),
-        },
-        **_zero_from(zero),
+    """Return what the engine needs beside the readings, as plain numbers and words that the survey keeps.
+
+    ``across`` is what roll was read with, None if with the same as pitch.
+    """
+    kept = {
+        **means_inputs(along, measured_at=measured_at),
         "machine": _columns(
             machine, "track_front_mm", "track_rear_mm", "base_mm", "lead_mm",
             "pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg",
@@ -87,27 +84,22 @@ def inputs_of(
             stance=stance, gap=gap, gap_unit=gap_unit, weights_kg=weights_kg, machine=machine
         ),
     }  # fmt: skip
+    return kept | ({"across": means_inputs(across, measured_at=measured_at)} if across else {})
 
 
 def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assessment | None:
     """Return what the readings say about a machine against its spec; None if there is no reading."""
-    pairs = _in_pairs(readings)
-    if not pairs:
+    if not readings:
         return None
-    level = Level(**inputs["instrument"])
-    along = np.array([first.direction == "along" for first, _ in pairs])
-    turned = np.array([second is not None for _, second in pairs])
-    tilt = np.array([_tilt_deg(first, second, float(level.zero_deg)) for first, second in pairs])
-    means = {"pitch_deg": _mean(tilt[along], TYPICAL_PITCH_DEG), "roll_deg": _mean(tilt[~along], 0.0)}
-    budget = reading_budget(instrument=level, along=along, reversed_pair=turned, **means)
-    spots = [[first.x_mm or 0.0, first.y_mm or 0.0] for first, _ in pairs]
-    fit = fit_playfield(tilt_deg=tilt, along=along, budget=budget, spots_mm=spots)
-    four = _four_feet(fit, inputs)
+    ways = {direction: in_pairs(readings, direction) for direction in DIRECTIONS}
+    pitch, roll = _slopes_read(ways, inputs)
+    four = four_feet_of(pitch=pitch.slope, roll=roll.slope, inputs=inputs)
     checked = inputs["stance"]["stance"] != "unknown"
-    judged = _judge(four, spec, known=(bool(fit.pitch.known), bool(fit.roll.known), checked))
+    known = bool(pitch.slope.known), bool(roll.slope.known)
+    judged = _judge(four, spec, known=(*known, checked))
     return Assessment(
-        pitch=_slope(fit.pitch),
-        roll=_slope(fit.roll),
+        pitch=_slope(pitch.slope),
+        roll=_slope(roll.slope),
         pitch_deg=float(four.pitch_deg),
         roll_deg=float(four.roll_deg),
         twist_mm=float(four.twist_mm),
@@ -119,9 +111,10 @@ def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assess
         u_gap_mm=inputs["stance"]["u_gap_mm"],
         feet_checked=checked,
         judged=judged,
-        tilts=_tilts(pairs, tilt, budget, fit),
-        disagree=int(fit.outcome) == DISAGREE,
-        next_direction=_next_direction(fit, level, means, spec),
+        tilts=_in_order([*_tilts(ways["along"], pitch), *_tilts(ways["across"], roll)]),
+        disagree=all(known) and not (pitch.slope.agree and roll.slope.agree),
+        next_direction=_next_direction(pitch, roll, spec),
+        lacks={"along": pitch.lacks, "across": roll.lacks},
     )
 
 
@@ -144,53 +137,31 @@ def _columns(row: Any, *names: str) -> Inputs:
     return {name: getattr(row, name) for name in names}
 
 
-def _zero(zero: Zero | None, measured_at: datetime.datetime) -> Inputs:
-    """The instrument's zero on that day."""
-    return asdict((zero or Zero()).known_at(measured_at))
+def _understand(readings: list[Reading], inputs: Inputs) -> None:
+    """Give each reading its tilt: first those along, since what a ball tells of roll hangs on the pitch."""
+    pitch_deg = TYPICAL_PITCH_DEG
+    for direction in DIRECTIONS:
+        means = means_of(inputs, direction)
+        for row in readings:
+            if row.direction == direction:
+                row.tilt_deg = tilt_of(
+                    means=means, direction=direction, number=row.number, unit=row.unit, high_end=row.high_end,
+                    pitch_deg=pitch_deg,
+                )  # fmt: skip
+        pitch_deg = about_deg(in_pairs(readings, "along"), means, TYPICAL_PITCH_DEG)
 
 
-def _zero_from(zero: Zero | None) -> Inputs:
-    """Which check the zero is from, or else what it was lost by since the last one; both empty if never checked."""
-    lost_by = zero.lost_by if zero else None
-    counts = zero.check if zero and not lost_by else None
-    return {"zero_check": str(counts.pk) if counts else "", "zero_lost": lost_by.kind if lost_by else ""}
-
-
-def _in_pairs(readings: Sequence[Reading]) -> list[tuple[Reading, Reading | None]]:
-    """Each reading with the one taken after turning the level end for end, if any, in order."""
-    turned = {reading.pair: reading for reading in readings if reading.is_reversed}
-    firsts = sorted((reading for reading in readings if not reading.is_reversed), key=lambda reading: reading.place)
-    return [(first, turned.get(first.pair) if first.pair is not None else None) for first in firsts]
-
-
-def _tilt_deg(first: Reading, second: Reading | None, zero_deg: float) -> float:
-    """The tilt without the instrument's zero error."""
-    if second is None:
-        return first.tilt_deg - zero_deg
-    return float(reversed_pair_by_ends(first_deg=first.tilt_deg, turned_deg=second.tilt_deg).tilt_deg)
-
-
-def _mean(tilts: Any, otherwise: float) -> float:
-    return float(tilts.mean()) if tilts.size else otherwise
-
-
-def _four_feet(fit: Playfield, inputs: Inputs) -> FourFeet:
-    """The plane of all four feet from the three-foot plane that was read."""
-    machine = inputs["machine"]
-    four = to_four_feet(
-        pitch_deg=fit.pitch.angle_deg,
-        roll_deg=fit.roll.angle_deg,
-        covariance_deg2=np.diag([float(fit.pitch.u_deg) ** 2, float(fit.roll.u_deg) ** 2]),
-        stance=stance_of_inputs(inputs["stance"]),
-        feet_mm=feet_of(machine),
-        offset=Offset(
-            machine["pitch_offset_deg"],
-            machine["roll_offset_deg"],
-            machine["u_pitch_offset_deg"],
-            machine["u_roll_offset_deg"],
-        ),
-    )
-    return with_weighed_twist(four, inputs["stance"])
+def _slopes_read(ways: dict[str, Pairs], inputs: Inputs) -> tuple[SlopeRead, SlopeRead]:
+    """Pitch and roll as the board read. Pitch comes first: it sets what lying askew costs across."""
+    along, across = (means_of(inputs, direction) for direction in DIRECTIONS)
+    board = Board(
+        about_deg(ways["along"], along, TYPICAL_PITCH_DEG), about_deg(ways["across"], across, 0.0)
+    )  # fmt: skip
+    pitch = slope_read(ways["along"], along, board, along=True)
+    if pitch.slope.known and along["kind"] not in KINDS_WITH_ZERO:
+        board = replace(board, pitch_deg=float(pitch.slope.angle_deg))
+    board = replace(board, u_pitch_deg=float(pitch.slope.u_deg))
+    return pitch, slope_read(ways["across"], across, board, along=False)
 
 
 def _judge(four: FourFeet, spec: Spec, *, known: tuple[bool, bool, bool]) -> dict[str, Judged]:
@@ -233,35 +204,37 @@ def _slope(slope: Slope) -> SlopeFound:
     )
 
 
-def _tilts(
-    pairs: list[tuple[Reading, Reading | None]], tilt: Any, budget: Budget, fit: Playfield
-) -> tuple[TiltUsed, ...]:
+def _tilts(pairs: Pairs, read: SlopeRead) -> list[TiltUsed]:
     names = ("resolution_deg", "alignment_deg", "repeat_deg", "accuracy_deg", "zero_deg", "u_deg")
-    parts = {name: np.broadcast_to(getattr(budget, name), tilt.shape) for name in names}
-    slopes = [fit.pitch if first.direction == "along" else fit.roll for first, _ in pairs]
-    return tuple(
+    parts = {name: np.broadcast_to(getattr(read.budget, name), read.tilt_deg.shape) for name in names}
+    limits = {name: getattr(read, name) for name in ("low_deg", "high_deg") if getattr(read, name) is not None}
+    return [
         TiltUsed(
             reading=first,
             turned=second,
-            tilt_deg=float(tilt[i]),
-            residual_deg=float(tilt[i] - slopes[i].angle_deg),
-            is_odd=int(fit.odd_reading) == i,
-            stands_alone=int(slopes[i].readings) < 2,
+            tilt_deg=float(read.tilt_deg[i]),
+            residual_deg=float(read.tilt_deg[i] - read.slope.angle_deg),
+            is_odd=read.odd == i,
+            stands_alone=int(read.slope.readings) < 2,
+            wave_deg=float(read.wave_deg[i]),
             **{name: float(parts[name][i]) for name in names},
+            **{name: float(limit[i]) for name, limit in limits.items()},
         )
         for i, (first, second) in enumerate(pairs)
-    )
+    ]
 
 
-def _next_direction(fit: Playfield, level: Level, means: dict[str, float], spec: Spec) -> str:
+def _in_order(tilts: list[TiltUsed]) -> tuple[TiltUsed, ...]:
+    return tuple(sorted(tilts, key=lambda tilt: tilt.reading.place))
+
+
+def _next_direction(pitch: SlopeRead, roll: SlopeRead, spec: Spec) -> str:
     """Along or across, whichever one more reading helps most; "" if hardly any would."""
-    one_along, one_across = (
-        reading_budget(instrument=level, along=along, reversed_pair=False, **means) for along in (True, False)
-    )
+    nothing = np.zeros((), dtype=int)
     advice = next_reading(
-        fit=fit,
-        along_budget=one_along,
-        across_budget=one_across,
+        fit=Playfield(pitch.slope, roll.slope, outcome=nothing, odd_reading=nothing - 1, odd_size=np.zeros(())),
+        along_budget=pitch.one_more,
+        across_budget=roll.one_more,
         pitch_tolerance_deg=spec.pitch_tolerance_deg,
         roll_tolerance_deg=spec.roll_tolerance_deg,
     )

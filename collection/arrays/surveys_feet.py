@@ -12,8 +12,9 @@ import numpy as np
 
 from collection.models import Machine
 from leveling.contact import ALL_BEAR
-from leveling.four_feet import FourFeet
+from leveling.four_feet import FourFeet, Offset, to_four_feet
 from leveling.frame import LEGS, foot_positions
+from leveling.playfields import Slope
 from leveling.support import Gap, Stance, gap_from_turns
 from leveling.support_give import Scale, usual_give
 from leveling.support_methods import U_UNCHECKED_MM, U_UNNOTICED_MM, combine_methods
@@ -83,6 +84,25 @@ def stance_of_inputs(inputs: Any) -> Stance:
         return Stance(light=ALL_BEAR, gap_mm=0.0, u_gap_mm=0.0)  # type: ignore[arg-type]
     light = LEGS.index(inputs["light"]) if inputs["light"] else ALL_BEAR
     return Stance(light=light, gap_mm=inputs["gap_mm"], u_gap_mm=inputs["u_gap_mm"])  # type: ignore[arg-type]
+
+
+def four_feet_of(*, pitch: Slope, roll: Slope, inputs: Any) -> FourFeet:
+    """Return the plane of all four feet from the slopes that the board read as the machine stood."""
+    machine = inputs["machine"]
+    four = to_four_feet(
+        pitch_deg=pitch.angle_deg,
+        roll_deg=roll.angle_deg,
+        covariance_deg2=np.diag([float(pitch.u_deg) ** 2, float(roll.u_deg) ** 2]),
+        stance=stance_of_inputs(inputs["stance"]),
+        feet_mm=feet_of(machine),
+        offset=Offset(
+            machine["pitch_offset_deg"],
+            machine["roll_offset_deg"],
+            machine["u_pitch_offset_deg"],
+            machine["u_roll_offset_deg"],
+        ),
+    )
+    return with_weighed_twist(four, inputs["stance"])
 
 
 def with_weighed_twist(four: FourFeet, inputs: Any) -> FourFeet:

@@ -26,7 +26,10 @@ class SlopeFound:
 
 @dataclass(frozen=True)
 class TiltUsed:
-    """One reading, or one reversed pair, as the fit used it: its tilt, what is left over, and its budget [degree]."""
+    """One reading, or one reversed pair, as the fit used it: its tilt, what is left over, and its budget [degree].
+
+    A look at a bubble has limits instead, infinite where it has none.
+    """
 
     reading: Reading
     turned: Reading | None
@@ -40,6 +43,14 @@ class TiltUsed:
     zero_deg: float
     u_deg: float
     stands_alone: bool
+    wave_deg: float = 0.0
+    low_deg: float | None = None
+    high_deg: float | None = None
+
+    @property
+    def is_look(self) -> bool:
+        """Whether it is a look at a bubble, which says between which slopes the board lies."""
+        return self.low_deg is not None
 
     @property
     def off_deg(self) -> float:
@@ -63,7 +74,8 @@ class Assessment:
     """What one survey says.
 
     ``pitch`` and ``roll`` are what the board read as the machine stood. ``pitch_deg`` and the like are those of the
-    plane through all four feet; the verdicts in ``judged`` (pitch, roll, twist, machine) are about these.
+    plane through all four feet; the verdicts in ``judged`` (pitch, roll, twist, machine) are about these. ``lacks``
+    says by direction why nothing is known though something was read (``surveys_slopes.SlopeRead``), or "".
     """
 
     pitch: SlopeFound
@@ -82,6 +94,7 @@ class Assessment:
     tilts: tuple[TiltUsed, ...]
     disagree: bool
     next_direction: str
+    lacks: dict[str, str]
 
     @property
     def machine(self) -> Judged:

@@ -11,10 +11,12 @@ from django.db.models import F, Max, Q, QuerySet
 from collection import presets
 from collection.access import visible
 from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
+from collection.arrays.surveys_means import Means
 from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
 from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey
 from collection.models.instruments import EVENT_WORDS
 from collection.queries.instruments import zero_of
+from collection.queries.vials import pairs_of
 
 MAKE_A_PLAN = "Make a leg plan"
 NOTHING = "Nothing to turn"
@@ -190,6 +192,7 @@ def live_answer(
     machine: Machine,
     spec: Spec,
     instrument: Instrument | None,
+    instrument_across: Instrument | None = None,
     readings: Sequence[dict[str, Any]],
     now: datetime.datetime,
     measured_at: datetime.datetime | None = None,
@@ -202,12 +205,19 @@ def live_answer(
     if instrument is None:
         return _answer(None, spec, {})
     at = measured_at or now
-    zero = zero_of(instrument=instrument, at=at)
+    across = means_to_read(instrument=instrument_across, at=at) if instrument_across else None
     inputs = inputs_of(
-        machine=machine, instrument=instrument, zero=zero, measured_at=at, stance=stance, gap=gap,
-        gap_unit=gap_unit, weights_kg=weights_kg,
+        machine=machine, along=means_to_read(instrument=instrument, at=at), across=across, measured_at=at,
+        stance=stance, gap=gap, gap_unit=gap_unit, weights_kg=weights_kg,
     )  # fmt: skip
-    return _answer(assess(readings=readings_of(readings), inputs=inputs, spec=spec), spec, inputs)
+    return _answer(assess(readings=readings_of(readings, inputs), inputs=inputs, spec=spec), spec, inputs)
+
+
+def means_to_read(*, instrument: Instrument, at: datetime.datetime) -> Means:
+    """Return an instrument with what was known of it at a time: its zero, or what a vial is learned from."""
+    if instrument.kind == "vial":
+        return Means(instrument, pairs=pairs_of(vial=instrument))
+    return Means(instrument, zero_of(instrument=instrument, at=at) if instrument.has_zero else None)
 
 
 def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:

@@ -22,6 +22,8 @@ EXTRA_FILES = (
     ("actions", "status", "the status row that every action remakes for the lists"),
     ("arrays", "plans_answers", "what the engine answers to a batch of leg-plan inputs"),
     ("arrays", "surveys_feet", "what someone found about the feet, to the stance that the engine reckons with"),
+    ("arrays", "surveys_means", "what a survey was read with, as it keeps it"),
+    ("arrays", "surveys_slopes", "one slope of the playfield from its readings, by what they were read with"),
     ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
     ("arrays", "offsets", "a machine's offset, learned from a survey where floor and legs are known"),
     ("arrays", "demo", "the invented operation's machines as they truly are, from the simulator"),
