@@ -10,7 +10,7 @@ from django.db import transaction
 from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, values, was_written
 from collection.actions.status import refresh_status
 from collection.arrays.plans import PlanWork, inputs_of, usual_work
-from collection.arrays.plans_answers import Answer, Inputs, answers_to
+from collection.arrays.plans_answers import Answer, Inputs, answers_to, turn_mm
 from collection.models import Adjustment, Leg, Machine, Plan, PlanLeg
 from collection.models.plans import TASKS
 from collection.queries.plans import PlanStart, moved_from, plan_start
@@ -150,7 +150,7 @@ def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID
     """Store what was turned at one leg, and where its leveler stands now if that was known before."""
     rows = Leg.objects.for_org(by.member.organization_id).filter(machine=plan.machine_id, place=_place(plan, leg))
     row: Leg = rows.select_for_update().get()
-    lead_mm = plan.machine.lead_mm
+    lead_mm = turn_mm(plan.inputs)
     if row.exposure_mm is None:
         _refuse_beyond_any(row, done.turns * lead_mm)
     else:

@@ -8,6 +8,7 @@ from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys import verdict_now
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
+from collection.queries.response import response_of
 from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
@@ -74,7 +75,8 @@ def _plan_step(plan: Plan, survey: Survey) -> str:
 def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:
     """The turns that a leg plan would ask for, in one line, so that a list tells what the work is."""
     legs = list(Leg.objects.for_org(machine.organization_id).filter(machine=machine).order_by("place"))
-    answer = plans_of_many(rows=[PlanRows(machine=machine, legs=legs, spec=spec, survey=survey)])[0]
+    taught = response_of(machine=machine).taught
+    answer = plans_of_many(rows=[PlanRows(machine=machine, legs=legs, spec=spec, survey=survey, taught=taught)])[0]
     steps = {"nothing_fits": NOTHING_FITS_NOW, "exposure_beyond_travel": CORRECT_THE_LEGS, "in_spec": MAKE_A_PLAN}
     return steps.get(answer["outcome"], turns_summary(answer)[:LONGEST_STEP])
 

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from collection.arrays.plans_answers import Answer, Inputs, answers_to
+from collection.arrays.response import Taught
 from collection.models import FloorSlope, Leg, Machine, Spec, Survey
 
 _FRACTIONS = {
@@ -29,13 +30,17 @@ class PlanWork:
 
 @dataclass(frozen=True)
 class PlanRows:
-    """The rows that one plan starts from: a survey, or the floor's slope under the machine's bay."""
+    """The rows that one plan starts from: a survey, or the floor's slope under the machine's bay.
+
+    ``taught`` is how the machine answered to turns before; None to go by its measures alone.
+    """
 
     machine: Machine
     legs: Sequence[Leg]
     spec: Spec
     survey: Survey | None = None
     slope: FloorSlope | None = None
+    taught: Taught | None = None
 
 
 def usual_work(machine: Machine) -> PlanWork:
@@ -64,6 +69,7 @@ def inputs_of(*, rows: PlanRows, work: PlanWork) -> Inputs:
         "exposures_mm": [leg.exposure_mm for leg in legs],
         "travels_mm": [leg.travel_mm for leg in legs],
         **asdict(work),
+        **({"response": rows.taught.inputs} if rows.taught and rows.taught.count else {}),
     }
 
 

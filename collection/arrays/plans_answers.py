@@ -10,12 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from collection.arrays.response import responses_of
 from leveling.checks import FloatArray
 from leveling.contact import ALL_BEAR
 from leveling.floors import FloorPlane, bay_floor
 from leveling.four_feet import FourFeet, Offset, to_four_feet
 from leveling.frame import LEGS, foot_positions
 from leveling.prediction import Reading, Turning, after_turns, as_it_stands
+from leveling.response import PlanTerms, plan_terms
+from leveling.response_learning import answer_to_turns
 from leveling.standing import cabinet_of, foot_heights, playfield_of
 from leveling.support import Stance
 from leveling.turns import LegPlan, Limit, Outcome, PlanRequest, Remedy, plan_legs
@@ -58,43 +61,64 @@ def answers_to(inputs: Sequence[Inputs]) -> list[Answer]:
     """
     if not inputs:
         return []
-    feet, offset = _feet(inputs), _offset(inputs)
-    now = _four_feet(inputs, feet)
-    course = _course(inputs, feet, offset, now)
+    terms = _terms(inputs)
+    course = _course(inputs, terms, _four_feet(inputs, terms))
     return [_answer(course, row, each) for row, each in enumerate(inputs)]
 
 
 def as_turned(*, inputs: Inputs, lifts: Sequence[Sequence[float]]) -> Answer:
     """Return ``states`` and ``verdict_after`` of a plan if these turns are made: four a lift, in leg order, out +."""
     one = [inputs]
-    feet, offset = _feet(one), _offset(one)
-    now = _four_feet(one, feet)
-    fours = [now, *(_after(one, feet, now, turns[None]) for turns in np.cumsum(np.array(lifts), axis=0))]
-    states = [_state(as_it_stands(four, feet_mm=feet, offset=offset), 0) for four in fours]
+    terms = _terms(one)
+    now = _four_feet(one, terms)
+    fours = [now, *(_after(one, terms, now, turns[None]) for turns in np.cumsum(np.array(lifts), axis=0))]
+    states = [_state(as_it_stands(four, feet_mm=terms.feet_mm, offset=terms.offset), 0) for four in fours]
     return {
         "states": [states[0] | _as_read(inputs), *states[1:]],
         "verdict_after": _verdict(_judge(one, fours[-1]), 0),
     }
 
 
-def _course(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> _Course:
-    request = _request(inputs, feet, offset, now)
+def turn_mm(inputs: Inputs) -> float:
+    """Return the height per turn that a plan of these inputs reckons with [mm]: as the machine taught, if it did."""
+    kept = inputs.get("response")
+    return float(kept["turn_mm"] if kept else inputs["lead_mm"])
+
+
+def _course(inputs: Sequence[Inputs], terms: PlanTerms, now: FourFeet) -> _Course:
+    request = _request(inputs, terms, now)
     plan = plan_legs(request)
     lifts = after_lifts(request, plan)
     first = lifts.steps[:, 0] / _column(inputs, "steps_per_turn")[:, None]
-    halfway, done = (_after(inputs, feet, now, turns) for turns in (first, plan.turns))
+    halfway, done = (_after(inputs, terms, now, turns) for turns in (first, plan.turns))
     return _Course(
         plan=plan,
         ends=[[END_OF[Lift(int(code))] for code in codes if code != Lift.NONE] for codes in lifts.lift],
-        readings=[as_it_stands(four, feet_mm=feet, offset=offset) for four in (now, halfway, done)],
+        readings=[as_it_stands(four, feet_mm=terms.feet_mm, offset=terms.offset) for four in (now, halfway, done)],
         verdict_now=_judge(inputs, now),
         verdict_after=_judge(inputs, done),
     )
 
 
-def _after(inputs: Sequence[Inputs], feet: FloatArray, now: FourFeet, turns: FloatArray) -> FourFeet:
-    turning = Turning(turns, lead_mm=_column(inputs, "lead_mm")[:, None])
-    return after_turns(before=now, turning=turning, feet_mm=feet, offset=_offset(inputs))
+def _after(inputs: Sequence[Inputs], terms: PlanTerms, now: FourFeet, turns: FloatArray) -> FourFeet:
+    """The plane of all four feet after these turns; where the machine taught, with what is not known of its answer."""
+    turning = Turning(turns, lead_mm=terms.lead_mm[:, None])
+    four = after_turns(before=now, turning=turning, feet_mm=terms.feet_mm, offset=terms.offset)
+    rows = _taught(inputs)
+    if not rows.size:
+        return four
+    learned = answer_to_turns(
+        responses_of([inputs[row]["response"] for row in rows]),
+        before=FourFeet(now.pitch_deg[rows], now.roll_deg[rows], now.twist_mm[rows], now.covariance[rows]),
+        turns=turns[rows],
+        feet_mm=_feet(inputs)[rows],
+    )
+    return FourFeet(
+        pitch_deg=_put(four.pitch_deg, rows, learned.pitch_deg),
+        roll_deg=_put(four.roll_deg, rows, learned.roll_deg),
+        twist_mm=_put(four.twist_mm, rows, learned.twist_mm),
+        covariance=_put(four.covariance, rows, learned.covariance),
+    )
 
 
 def _answer(course: _Course, row: int, inputs: Inputs) -> Answer:
@@ -133,7 +157,7 @@ def _leg(plan: LegPlan, row: int, place: int, lift: int | None, inputs: Inputs) 
         "steps": steps,
         "steps_per_turn": inputs["steps_per_turn"],
         "lift": lift if steps else None,
-        "height_mm": float(plan.turns[row, place]) * inputs["lead_mm"],
+        "height_mm": float(plan.turns[row, place]) * turn_mm(inputs),
         "exposure_after_mm": float(plan.exposure_after_mm[row, place]) if known else None,
     }
 
@@ -173,22 +197,22 @@ def _provable(course: _Course, row: int, inputs: Inputs) -> Answer | None:
     return {shown: bool(getattr(course.verdict_now, name).provable[row]) for name, shown in QUANTITIES.items()}
 
 
-def _request(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset, now: FourFeet) -> PlanRequest:
+def _request(inputs: Sequence[Inputs], terms: PlanTerms, now: FourFeet) -> PlanRequest:
     specs = [each["spec"] for each in inputs]
     exposures = [each["exposures_mm"] for each in inputs]
     flags = ("front_reachable", "rear_reachable", "on_dollies", "even_if_in_spec")
     return PlanRequest(
-        feet_mm=feet,
+        feet_mm=terms.feet_mm,
         pitch_deg=now.pitch_deg,
         roll_deg=now.roll_deg,
         twist_mm=now.twist_mm,
-        pitch_offset_deg=offset.pitch_deg,
-        roll_offset_deg=offset.roll_deg,
+        pitch_offset_deg=terms.offset.pitch_deg,
+        roll_offset_deg=terms.offset.roll_deg,
         want_pitch_deg=_column(specs, "pitch_deg"),
         pitch_tol_deg=_column(specs, "pitch_tolerance_deg"),
         roll_tol_deg=_column(specs, "roll_tolerance_deg"),
         twist_tol_mm=_column(specs, "gap_tolerance_mm") / 4,
-        lead_mm=_column(inputs, "lead_mm"),
+        lead_mm=terms.lead_mm,
         step_turns=1 / _column(inputs, "steps_per_turn"),
         exposure_mm=np.array([[exposure or 0.0 for exposure in row] for row in exposures]),
         exposure_known=np.array([[exposure is not None for exposure in row] for row in exposures]),
@@ -224,21 +248,45 @@ def _feet(inputs: Sequence[Inputs]) -> FloatArray:
     )
 
 
-def _offset(inputs: Sequence[Inputs]) -> Offset:
+def _terms(inputs: Sequence[Inputs]) -> PlanTerms:
+    """Feet, lead and offset of each machine: as its measures say, or as it taught."""
     names = ("pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg")
-    return Offset(*(_column(inputs, name) for name in names))
+    feet, lead, offset = _feet(inputs), _column(inputs, "lead_mm"), [_column(inputs, name) for name in names]
+    rows = _taught(inputs)
+    if rows.size:
+        learned = plan_terms(responses_of([inputs[row]["response"] for row in rows]), feet[rows])
+        feet, lead = _put(feet, rows, learned.feet_mm), _put(lead, rows, learned.lead_mm)
+        taught = learned.offset
+        found = (taught.pitch_deg, taught.roll_deg, taught.u_pitch_deg, taught.u_roll_deg)
+        offset = [_put(was, rows, now) for was, now in zip(offset, found, strict=True)]
+    return PlanTerms(feet, lead, Offset(*offset))
 
 
-def _four_feet(inputs: Sequence[Inputs], feet: FloatArray) -> FourFeet:
+def _taught(inputs: Sequence[Inputs]) -> NDArray[np.intp]:
+    """Which of the machines taught how they answer to turns."""
+    return np.array([row for row, each in enumerate(inputs) if each.get("response")], dtype=np.intp)
+
+
+def _put(all_rows: FloatArray, rows: NDArray[np.intp], found: FloatArray) -> FloatArray:
+    changed = np.array(all_rows)
+    changed[rows] = found
+    return changed
+
+
+def _four_feet(inputs: Sequence[Inputs], terms: PlanTerms) -> FourFeet:
     """The playfields on the plane of all four feet now, each from its own source."""
     angles, covariance = np.zeros((len(inputs), 3)), np.zeros((len(inputs), 3, 3))
     for source, start in (("survey", _from_surveys), ("floor", _from_floors)):
         rows = np.array([row for row, each in enumerate(inputs) if each["source"] == source], dtype=np.intp)
         if rows.size:
-            found = start([inputs[row] for row in rows], feet[rows], _offset([inputs[row] for row in rows]))
+            found = start([inputs[row] for row in rows], terms.feet_mm[rows], _at(terms.offset, rows))
             angles[rows] = np.stack([found.pitch_deg, found.roll_deg, found.twist_mm], axis=-1)
             covariance[rows] = found.covariance
     return FourFeet(angles[:, 0], angles[:, 1], angles[:, 2], covariance)
+
+
+def _at(offset: Offset, rows: NDArray[np.intp]) -> Offset:
+    return Offset(offset.pitch_deg[rows], offset.roll_deg[rows], offset.u_pitch_deg[rows], offset.u_roll_deg[rows])
 
 
 def _from_surveys(inputs: Sequence[Inputs], feet: FloatArray, offset: Offset) -> FourFeet:

@@ -12,9 +12,11 @@ from django.db.models import QuerySet
 from collection.access import visible
 from collection.arrays.plans import PlanRows, usual_work
 from collection.arrays.plans_answers import as_turned
+from collection.arrays.response import Taught
 from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Standing, Survey
 from collection.queries.floors import slopes_by_bay
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
+from collection.queries.response import answer_words, response_of
 from leveling.errors import BadInput
 
 
@@ -29,6 +31,7 @@ class PlanStart:
     slope: FloorSlope | None
     survey_problem: str
     floor_problem: str
+    taught: Taught
 
     def problem_with(self, source: str) -> str:
         """Why a plan cannot start from this source, with the remedy; "" if it can."""
@@ -48,7 +51,9 @@ class PlanStart:
         """The rows that the engine needs for this source."""
         survey = self.survey if source == "survey" else None
         slope = self.slope if source == "floor" else None
-        return PlanRows(machine=self.machine, legs=self.legs, spec=self.spec, survey=survey, slope=slope)
+        return PlanRows(
+            machine=self.machine, legs=self.legs, spec=self.spec, survey=survey, slope=slope, taught=self.taught
+        )
 
 
 def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
@@ -59,10 +64,15 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
         # Someone may record turns that no machine stands after; the page then tells what the plan said.
         with suppress(BadInput):
             course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
+    begun = any(lift.stage == "done" for lift in lifts)
     checks, moved = list(checks_of(member=member, plan=plan)), plan.state == "open" and moved_from(plan=plan)
     bay = plan.machine.bay if plan.state == "signed_off" else None
     unread = bay is not None and not slopes_by_bay(bays=[bay])
-    return PlanPage(plan=plan, lifts=lifts, checks=checks, course=course, moved=moved, slope_unread=unread)
+    return PlanPage(
+        plan=plan, lifts=lifts, checks=checks, course=course, moved=moved, slope_unread=unread,
+        answers=answer_words(plan=plan),
+        finding=response_of(machine=plan.machine).of_plan(plan) if begun else None,
+    )  # fmt: skip
 
 
 def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
@@ -81,6 +91,7 @@ def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
         slope=slope,
         survey_problem=_survey_problem(survey, moved, turned),
         floor_problem=_floor_problem(machine, legs, slope),
+        taught=response_of(machine=machine).taught,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from collection.arrays.plans import lifts_summary
 from collection.models import Adjustment, Plan, Survey
 from collection.models.machines import LEGS
+from collection.queries.response import AnswerWords, FindingPage
 
 _NBSP = "\u00a0"
 
@@ -107,6 +108,10 @@ class PlanPage:
     moved: bool = False
     #: Whether the work is done and the floor under the machine is still unknown.
     slope_unread: bool = False
+    #: How the machine answers to turns, as the plan reckoned with it; None if it went by its measures.
+    answers: AnswerWords | None = None
+    #: What was made of its turns and the survey after them.
+    finding: FindingPage | None = None
 
     @property
     def now(self) -> Lift | None:

@@ -25,6 +25,8 @@ EXTRA_FILES = (
     ("arrays", "surveys_means", "what a survey was read with, as it keeps it"),
     ("arrays", "surveys_slopes", "one slope of the playfield from its readings, by what they were read with"),
     ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
+    ("arrays", "response", "what a machine taught by its surveys and the turns between them, and what plans keep of it"),
+    ("queries", "response", "the steps in a machine's record, what they taught, and the words for it"),
     ("arrays", "offsets", "a machine's offset, learned from a survey where floor and legs are known"),
     ("arrays", "demo", "the invented operation's machines as they truly are, from the simulator"),
     ("queries", "machines_list", "machines as lists show them: which, in which order, how many of each verdict"),
