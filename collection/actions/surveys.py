@@ -17,7 +17,7 @@ from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Readin
 from collection.models.machines import LEGS
 from collection.presets import PRECONDITIONS
 from collection.queries.floors import slopes_by_bay
-from collection.queries.surveys import correction_of, current_spec, means_to_read, newest_survey
+from collection.queries.surveys import LACKS_WORDS, correction_of, current_spec, means_to_read, newest_survey
 from leveling import VERSION
 
 MOST_READINGS = 24
@@ -180,10 +180,18 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
 def _columns(assessment: Assessment | None) -> dict[str, Any]:
     """The numbers to store, or a refusal that names the reading that is missing."""
     if assessment is None or not assessment.pitch.known:
-        raise ActionRefused("Take one reading along the playfield: it tells the pitch.")
+        lacks = assessment.lacks["along"] if assessment else ""
+        raise ActionRefused(_sentence(lacks) or "Take one reading along the playfield: it tells the pitch.")
     if not assessment.roll.known:
-        raise ActionRefused("Take one reading across the playfield: it tells the roll.")
+        raise ActionRefused(
+            _sentence(assessment.lacks["across"]) or "Take one reading across the playfield: it tells the roll."
+        )
     return assessment.columns
+
+
+def _sentence(lacks: str) -> str:
+    """Why a direction is not known though something was read, as a sentence; "" if nothing was."""
+    return f"{LACKS_WORDS[lacks]}." if lacks else ""
 
 
 def _save(by: Author, survey: Survey, readings: list[Reading]) -> None:

@@ -9,7 +9,8 @@ from collection import presets
 from collection.forms.fields import NumberField, WordField
 from collection.forms.machines import BuildForm
 from collection.forms.numbers import read_number, written
-from collection.forms.surveys import LIGHT_FEET, STANCES, ShownField
+from collection.forms.surveys import LIGHT_FEET, STANCES
+from collection.forms.surveys_readings import ShownField
 from leveling.units import slope_deg, slope_in
 
 SIDES = [("left", "left"), ("right", "right"), ("level", "level")]

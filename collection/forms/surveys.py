@@ -7,17 +7,12 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from collection.forms.fields import NumberField, TextField, WordField
+from collection.forms.fields import TextField, WordField
 from collection.forms.numbers import NotANumber, read_number, read_turns
+from collection.forms.surveys_readings import MOST_READINGS, UNIT_SIGNS, ReadingForm, Readings
 from collection.forms.surveys_weights import WEIGHED, WEIGHT_NAMES, UnitField, WeightsForm, weights_again
-from collection.presets import PLAYFIELDS_MM, PRECONDITIONS, SPOTS
-from leveling.units import slope_in
+from collection.presets import PLAYFIELDS_MM, PRECONDITIONS
 
-DIRECTIONS = [("along", "along"), ("across", "across")]
-HIGH_ENDS = [("rear", "rear"), ("front", "front"), ("left", "left"), ("right", "right"), ("level", "level")]
-ENDS_OF = {"along": ("rear", "front", "level"), "across": ("left", "right", "level")}
-UNIT_SIGNS = {"deg": "°", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
-UNITS = [("", "auto"), *UNIT_SIGNS.items()]
 STANCES = [
     ("all_bearing", "All four bear"),
     ("FL", "FL is light"),
@@ -31,8 +26,6 @@ STANCES_BY_SCALE = [*STANCES[:-1], (WEIGHED, "Weighed"), STANCES[-1]]
 GAP_UNITS = [("mm", "mm"), ("turns", "turns until it bears")]
 LIGHT_FEET = ("FL", "FR", "RL", "RR")
 
-MOST_READINGS = 24
-MOST_TILT_DEG = 20.0
 MOST_GAP = 20.0
 TWO_READINGS = (
     {"direction": "along", "high_end": "rear", "spot": "middle"},
@@ -42,20 +35,6 @@ TWO_READINGS = (
 ONE_MORE = {"direction": "across"}
 
 
-class ShownField(NumberField):
-    """What an instrument shows, without its sign: the high end is asked in words."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**{"low": 0, "high": 400, "required": False, **kwargs})
-
-    def clean(self, value: Any) -> float | None:
-        """Return the number, or raise ValidationError with the remedy."""
-        text = str(value or "").strip().replace("\u2212", "-")
-        if text.startswith("-"):
-            raise ValidationError("Leave the minus out, and say which end is high.", code="signed")
-        return super().clean(value)
-
-
 class GapField(TextField):
     """The gap as it was typed: asked for, and needed only with a light foot, which the form sees to."""
 
@@ -63,94 +42,18 @@ class GapField(TextField):
         """Accept no answer."""
 
 
-class ReadingForm(forms.Form):
-    """One reading. A row without a number is left out."""
+class MeansSelect(forms.Select):
+    """The instruments that can be chosen; each says what kind it is, so that the rows ask what it shows."""
 
-    use_required_attribute = False
-    direction = WordField(label="Level laid", choices=DIRECTIONS, required=False)
-    value = ShownField(label="It shows")
-    unit = forms.ChoiceField(label="Unit", choices=UNITS, required=False)
-    high_end = WordField(label="High end", choices=HIGH_ENDS, required=False)
-    spot = WordField(
-        label="Where on the playfield", required=False,
-        choices=[*((name, spot.words) for name, spot in SPOTS.items()), ("", "elsewhere")],
-    )  # fmt: skip
-    turned_value = ShownField(label="Turned end for end, it shows")
-    turned_high_end = WordField(label="High end then", choices=HIGH_ENDS, required=False)
+    def __init__(self) -> None:
+        super().__init__()
+        self.kinds: dict[str, str] = {}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **{"label_suffix": "", **kwargs})
-
-    @property
-    def is_blank(self) -> bool:
-        """Whether nothing was read in this row."""
-        return not (self._typed("value") or self._typed("turned_value") or self._typed("high_end") == "level")
-
-    def clean(self) -> dict[str, Any]:
-        """Check that the row's answers fit together."""
-        data: dict[str, Any] = self.cleaned_data
-        if self.is_blank:
-            return data
-        if not data.get("direction") and "direction" not in self.errors:
-            self.add_error("direction", "Say how the level lay: along or across.")
-        if not self._typed("value"):
-            self.add_error("value", "Write what it shows, such as 0.")
-        self._check_end("value", "high_end")
-        if self._typed("turned_value"):
-            data["turned_high_end"] = data.get("turned_high_end") or self._end_again()
-            self._check_end("turned_value", "turned_high_end")
-        return data
-
-    def reading(self, *, unit: str, playfield_mm: tuple[float, float]) -> dict[str, Any]:
-        """The reading as an action takes it: what was typed beside what it means."""
-        data = self.cleaned_data
-        spot = SPOTS.get(data["spot"])
-        return {
-            "direction": data["direction"],
-            "text": self._typed("value"),
-            "value": data["value"],
-            "unit": data["unit"] or unit,
-            "high_end": data["high_end"],
-            "turned_text": self._typed("turned_value"),
-            "turned_value": data["turned_value"],
-            "turned_high_end": data["turned_high_end"] if self._typed("turned_value") else "",
-            "spot": data["spot"],
-            "x_mm": spot.across * playfield_mm[0] if spot else None,
-            "y_mm": spot.up * playfield_mm[1] if spot else None,
-        }
-
-    def refuse_steep(self, unit: str) -> None:
-        """Add an error to a number that no playfield reads."""
-        limit = float(slope_in(MOST_TILT_DEG, self.cleaned_data.get("unit") or unit))
-        for name in ("value", "turned_value"):
-            if (self.cleaned_data.get(name) or 0) > limit * (1 + 1e-9):
-                self.add_error(name, f"That is steeper than {MOST_TILT_DEG:g}°. Check the number and its unit.")
-
-    def _typed(self, name: str) -> str:
-        return str(self[name].data or "").strip()
-
-    def _end_again(self) -> str:
-        """The end that was high after turning, if nobody said: the same one, unless it shows 0 now."""
-        return "" if self.cleaned_data.get("turned_value") == 0 else self.cleaned_data.get("high_end", "")
-
-    def _check_end(self, number: str, end: str) -> None:
-        data = self.cleaned_data
-        if {number, end, "direction"} & set(self.errors):
-            return
-        if data[number] == 0:
-            data[end] = data[end] or "level"
-        elif not data[end]:
-            self.add_error(end, "Say which end is high.")
-        elif data[end] == "level":
-            self.add_error(end, "It shows more than 0: say which end is high.")
-        if data.get(end) and data[end] not in ENDS_OF[data["direction"]]:
-            wanted = " or ".join(ENDS_OF[data["direction"]][:2])
-            self.add_error(end, f"A level laid {data['direction']} is high at the {wanted}.")
-
-
-Readings = forms.formset_factory(
-    ReadingForm, extra=0, max_num=MOST_READINGS, absolute_max=MOST_READINGS, validate_max=True
-)
+    def create_option(self, name: str, value: Any, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        """Return the option with its kind beside its value."""
+        option: dict[str, Any] = super().create_option(name, value, *args, **kwargs)
+        option["attrs"]["data-kind"] = self.kinds.get(str(value), "")
+        return option
 
 
 class SurveyForm(WeightsForm):
@@ -159,7 +62,11 @@ class SurveyForm(WeightsForm):
     ``instruments`` and ``plans`` are the rows that may be chosen; nothing else is accepted.
     """
 
-    instrument = forms.ChoiceField(label="Instrument")
+    instrument = forms.ChoiceField(label="Instrument", widget=MeansSelect)
+    instrument_across = forms.ChoiceField(
+        label="Across, read with", required=False, widget=MeansSelect,
+        help_text="A plain bubble tells no pitch and a vial lies one way: then read the other way with something else.",
+    )  # fmt: skip
     preconditions = forms.MultipleChoiceField(
         label="Before you read", choices=list(PRECONDITIONS.items()), required=False,
         widget=forms.CheckboxSelectMultiple,
@@ -195,17 +102,24 @@ class SurveyForm(WeightsForm):
         **kwargs: Any,
     ) -> None:
         super().__init__(data, **kwargs)
-        self._chosen = {"instrument": {str(row.pk): row for row in instruments}, "plan": {str(r.pk): r for r in plans}}
+        rows = {str(row.pk): row for row in instruments}
+        self._chosen = {"instrument": rows, "instrument_across": rows, "plan": {str(r.pk): r for r in plans}}
         self._playfield_mm = PLAYFIELDS_MM[body]
         fields: Any = self.fields
-        shows = [(str(row.pk), f"{row.name}, shows {UNIT_SIGNS[row.unit]}") for row in instruments]
+        shows = [(key, shown_words(row)) for key, row in rows.items()]
         fields["instrument"].choices = shows
+        fields["instrument_across"].choices = [("", "The same as along"), *shows]
+        for name in ("instrument", "instrument_across"):
+            fields[name].widget.kinds = {key: group_of(row) for key, row in rows.items()}
         fields["plan"].choices = [("", ""), *((str(row.pk), "") for row in plans)]
-        for name in ("instrument", "stance", "gap_unit", "weight_unit"):
+        for name in ("instrument", "instrument_across", "stance", "gap_unit", "weight_unit"):
             for fault in ("invalid_choice", "required"):
                 fields[name].error_messages[fault] = "Choose one of the answers shown."
         sent = data if data is not None and "readings-TOTAL_FORMS" in data else None
-        self.rows: Any = Readings(sent, prefix="readings", initial=None if sent is not None else list(readings))
+        self.rows: Any = Readings(
+            sent, prefix="readings", initial=None if sent is not None else list(readings),
+            form_kwargs={"means": self._means},
+        )  # fmt: skip
         self._share_unit(instruments)
 
     def is_valid(self) -> bool:
@@ -220,10 +134,8 @@ class SurveyForm(WeightsForm):
     @property
     def readings(self) -> list[dict[str, Any]]:
         """The readings of the rows that are clear, in their order."""
-        instrument = self.cleaned_data.get("instrument")
-        unit = instrument.unit if instrument else "deg"
         clear = [form for form in self.rows.forms if form.is_valid() and not form.is_blank]
-        return [form.reading(unit=unit, playfield_mm=self._playfield_mm) for form in clear]
+        return [form.reading(unit=self._unit_of(form), playfield_mm=self._playfield_mm) for form in clear]
 
     @property
     def values(self) -> dict[str, Any]:
@@ -238,6 +150,7 @@ class SurveyForm(WeightsForm):
         stance = "unknown" if "gap" in unclear else data.get("stance") or "unknown"
         return {
             "instrument": data.get("instrument"),
+            "instrument_across": data.get("instrument_across"),
             "readings": self.readings,
             "measured_at": data.get("measured_at"),
             "stance": stance,
@@ -267,6 +180,10 @@ class SurveyForm(WeightsForm):
     def clean_instrument(self) -> Any:
         """Return the instrument that was chosen."""
         return self._chosen["instrument"][self.cleaned_data["instrument"]]
+
+    def clean_instrument_across(self) -> Any:
+        """Return the instrument that was read across, or None for the same one."""
+        return self._chosen["instrument_across"].get(self.cleaned_data["instrument_across"])
 
     def clean_plan(self) -> Any:
         """Return the leg plan that this survey checks, or None."""
@@ -300,17 +217,28 @@ class SurveyForm(WeightsForm):
         data["gap_text"], data["gap"] = text, number
         return data
 
+    @property
+    def _means(self) -> dict[str, Any]:
+        """The instrument of each direction, as far as one was chosen."""
+        along = self._chosen["instrument"].get(str(self["instrument"].value() or ""))
+        across = self._chosen["instrument"].get(str(self["instrument_across"].value() or ""))
+        return {"along": along, "across": across or along}
+
     def _rows_are_clear(self) -> bool:
         """Whether every row that holds something can be understood."""
-        instrument = self.cleaned_data.get("instrument")
         for form in self.rows.forms:
             if form.is_valid() and not form.is_blank:
-                form.refuse_steep(instrument.unit if instrument else "deg")
+                form.refuse_steep(self._unit_of(form))
         return bool(self.rows.is_valid())
+
+    def _unit_of(self, form: Any) -> str:
+        """The unit that the instrument of a row's direction shows."""
+        instrument = self._means.get(str(form["direction"].data or ""))
+        return str(instrument.unit) if instrument else "deg"
 
     def _share_unit(self, instruments: Sequence[Any]) -> None:
         """Say which unit "as it shows" is, where all instruments show the same."""
-        units = {row.unit for row in instruments}
+        units = {row.unit for row in instruments if row.has_zero}
         if len(units) == 1:
             shown = next(iter(units))
             others = [(unit, sign) for unit, sign in UNIT_SIGNS.items() if unit != shown]
@@ -336,6 +264,20 @@ class CorrectionForm(SurveyForm):
         return {name: value for name, value in super().values.items() if name not in ("why", "plan")}
 
 
+def shown_words(instrument: Any) -> str:
+    """An instrument in the list of those that can be chosen."""
+    if instrument.has_zero:
+        return f"{instrument.name}, shows {UNIT_SIGNS[instrument.unit]}"
+    return f"{instrument.name}, {instrument.kind_words}"
+
+
+def group_of(instrument: Any) -> str:
+    """What the rows ask for: level, bubble, blocks, vial, watch or film."""
+    if instrument.kind == "ball":
+        return "film" if instrument.film_hz else "watch"
+    return "level" if instrument.has_zero else str(instrument.kind)
+
+
 def typed_again(data: Any, *, one_more: bool = False) -> dict[str, Any]:
     """Return what was sent as the starting values of a fresh form: nothing checked, nothing lost."""
     fields = SurveyForm.base_fields | CorrectionForm.base_fields
@@ -356,7 +298,8 @@ def typed_survey(survey: Any, readings: Sequence[Any]) -> dict[str, Any]:
     turned = {reading.pair: reading for reading in readings if reading.is_reversed}
     rows = []
     for first in (reading for reading in readings if not reading.is_reversed):
-        row = {name: getattr(first, name) for name in ("direction", "unit", "high_end", "spot")} | {"value": first.text}
+        row = {name: getattr(first, name) for name in ("direction", "high_end", "spot")} | {"value": first.text}
+        row["unit"] = first.unit if first.unit in UNIT_SIGNS else ""
         second = turned.get(first.pair) if first.pair is not None else None
         if second:
             row |= {"turned_value": second.text, "turned_high_end": second.high_end}
@@ -364,4 +307,5 @@ def typed_survey(survey: Any, readings: Sequence[Any]) -> dict[str, Any]:
     kept = ("preconditions", "stance", "gap_unit", "note")
     initial = {name: getattr(survey, name) for name in kept}
     initial |= {"instrument": str(survey.instrument_id), "gap": survey.gap_text, **weights_again(survey.weights)}
+    initial["instrument_across"] = str(survey.instrument_across_id or "")
     return {"initial": initial, "readings": rows}

@@ -21,6 +21,16 @@ from collection.queries.vials import pairs_of
 MAKE_A_PLAN = "Make a leg plan"
 NOTHING = "Nothing to turn"
 
+#: Why a direction is not known though something was read, as what to do about it.
+LACKS_WORDS = {
+    "block": "Put the bubble on an angle block, or read along with something else: alone it tells no pitch",
+    "steeper_block": "Put the bubble on a steeper block: the rear is still high",
+    "flatter_block": "Put the bubble on a flatter block: the front is high now",
+    "vial_unknown": "Read along with something else: this vial is not learned yet",
+    "vial_beyond": "Read along with something else: the bubble is beyond what its vial was learned for",
+    "time": "Time it again: no rolling ball does this over that run",
+}
+
 #: Half of a 95 % interval in standard uncertainties, for a normal distribution.
 K95 = 1.96
 #: Where the next reading in a direction tells most, best first.
@@ -127,12 +137,15 @@ class SurveyPage:
         ]
 
 
-def instruments_to_use(*, member: Membership, keep: Instrument | None = None) -> list[Instrument]:
-    """Return the live instruments, those that this person used last first; ``keep`` is offered even if archived."""
-    live = Q(archived_at__isnull=True) | Q(pk=keep.pk if keep else None)
+def instruments_to_use(*, member: Membership, machine: Machine, keep: Sequence[Any] = ()) -> list[Instrument]:
+    """Return the live instruments for a machine, those that this person used last first.
+
+    A vial is offered for its own machine only; those that ``keep`` names are offered even if archived.
+    """
+    live = Q(archived_at__isnull=True) | Q(pk__in=[key for key in keep if key])
     rows = (
         visible(member, Instrument)
-        .filter(live)
+        .filter(live, Q(machine__isnull=True) | Q(machine=machine))
         .annotate(
             mine=Max("surveys__measured_at", filter=Q(surveys__created_by=member.user_id)),
             anyone=Max("surveys__measured_at"),
@@ -262,7 +275,8 @@ def _answer(assessment: Assessment | None, spec: Spec, inputs: dict[str, Any]) -
         return Answer(None, spec, "Take one reading along and one across", [])
     for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)):
         if not slope.known:
-            return Answer(assessment, spec, f"Take one reading {direction}", [])
+            lacks = assessment.lacks[direction]
+            return Answer(assessment, spec, LACKS_WORDS.get(lacks, f"Take one reading {direction}"), [])
     return Answer(assessment, spec, _step(assessment, assessment.machine.verdict), _advice(assessment, inputs))
 
 

@@ -15,6 +15,8 @@ from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again, ty
 from collection.models import Machine
 from collection.queries import instruments as instrument_queries
 from collection.queries import surveys as queries
+from collection.queries.response import response_of
+from collection.queries.quick_checks import can_learn
 from collection.queries.surveys_next import step_after
 from collection.views.doors import acted, author, member_view, page, posted
 
@@ -50,7 +52,8 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
     with timezone.override(_zone(survey.machine)):
         seen = queries.survey_page(member=request.member, survey=survey)
         step = step_after(member=request.member, page=seen)
-        context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step}
+        finding = response_of(machine=survey.machine).after(survey)
+        context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step, "finding": finding}
         return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})
 
 
@@ -63,7 +66,9 @@ def survey_correct(request: Any, pk: UUID) -> HttpResponse:
         return redirect("survey_correct", pk=standing.pk)
     machine = survey.machine
     with timezone.override(_zone(machine)):
-        instruments = queries.instruments_to_use(member=request.member, keep=survey.instrument)
+        instruments = queries.instruments_to_use(
+            member=request.member, machine=machine, keep=(survey.instrument_id, survey.instrument_across_id)
+        )
         choices: dict[str, Any] = {"instruments": instruments, "body": machine.body}
         typed = typed_survey(survey, queries.readings_in(survey=survey))
         form = CorrectionForm(posted(request), **choices, **typed)
@@ -77,7 +82,7 @@ def survey_correct(request: Any, pk: UUID) -> HttpResponse:
 
 def _choices(request: Any, machine: Machine) -> dict[str, Any]:
     return {
-        "instruments": queries.instruments_to_use(member=request.member),
+        "instruments": queries.instruments_to_use(member=request.member, machine=machine),
         "plans": queries.plans_to_check(member=request.member, machine=machine),
         "body": machine.body,
     }

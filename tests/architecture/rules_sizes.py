@@ -35,6 +35,7 @@ EXTRA_FILES = (
     ("queries", "surveys_next", "what to do after a survey: one step, as the machine stands now"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
+    ("forms", "surveys_readings", "the rows of a survey's form, by what they were read with"),
     ("forms", "surveys_weights", "what four scales under the feet show: a part of the survey's form"),
     ("forms", "numbers", "the one strict parser of typed numbers"),
     ("views", "guide", "the public guide: words and pictures, with one example"),

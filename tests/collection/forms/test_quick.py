@@ -6,7 +6,7 @@ import pytest
 from django.http import QueryDict
 
 from collection.forms.quick import SIDES, QuickForm
-from collection.forms.surveys import ENDS_OF, HIGH_ENDS, ReadingForm
+from collection.forms.surveys_readings import ENDS_OF, HIGH_ENDS, ReadingForm
 from collection.models.instruments import ZERO_HIGH_ENDS
 
 PLAIN = "pitch=6.0&roll=0.3&high=left"
