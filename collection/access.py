@@ -10,7 +10,19 @@ from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import Http404
 
-from collection.models import Bay, Floor, Instrument, Machine, Membership, Plan, Site, Survey, User
+from collection.models import (
+    Bay,
+    Floor,
+    Instrument,
+    Machine,
+    Membership,
+    Plan,
+    QuickCheck,
+    Site,
+    Survey,
+    User,
+    VialPair,
+)
 from collection.models.people import VIEWER
 
 T = TypeVar("T", bound=models.Model)
@@ -23,6 +35,7 @@ _SITE_OF: dict[type[models.Model], str] = {
     Machine: "bay__floor__site",
     Survey: "machine__bay__floor__site",
     Plan: "machine__bay__floor__site",
+    QuickCheck: "machine__bay__floor__site",
 }
 
 
@@ -90,10 +103,21 @@ def instrument_for(member: Membership, pk: UUID) -> Instrument:
     return _one(visible(member, Instrument), pk)
 
 
+def vial_pair_for(member: Membership, pk: UUID) -> VialPair:
+    """Return a pair of a vial with both instruments, or 404."""
+    return _one(visible(member, VialPair).select_related("vial", "level"), pk)
+
+
 def survey_for(member: Membership, pk: UUID) -> Survey:
     """Return a survey with its machine, instrument and spec, or 404."""
     related = ("machine__bay__floor__site", "machine__status", "instrument", "spec", "plan", "created_by")
     return _one(visible(member, Survey).select_related(*related), pk)
+
+
+def quick_check_for(member: Membership, pk: UUID) -> QuickCheck:
+    """Return a quick check with its machine, level, spec and survey, or 404."""
+    related = ("machine__bay__floor__site", "machine__status", "instrument", "spec", "survey__instrument", "created_by")
+    return _one(visible(member, QuickCheck).select_related(*related), pk)
 
 
 def plan_for(member: Membership, pk: UUID) -> Plan:

@@ -78,6 +78,10 @@ BUBBLE_ERROR_DEG = 0.1
 BLOCK_TOLERANCE_DEG = 0.05
 #: A ball's run from its mark to the line: a ruler's length of bare board.
 RUN_MM = 450.0
+#: Frames per second of a telephone's slow motion.
+FILM_HZ = 240.0
+#: How far its run may lie askew if mark and line are measured from the side rail.
+RUN_ASKEW_DEG = 0.2
 #: Lines to either side of a vial's middle line.
 REACH_LINES = 2.0
 #: How far a vial's middle may be off the angle that the manual names: how vial and playfield were mounted (standard).
@@ -141,3 +145,13 @@ PLAN_DIRECTIONS = {
 }
 
 SLOPE_UNITS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
+
+#: What a person believes of roll before looking at a plain bubble, standard: wide, since believing too much misleads
+#: (bench_humble: with truths twice as far spread as believed, 79 % of the 95 % intervals hold the truth).
+U_ROLL_BELIEVED_DEG = 0.5
+#: A ball's run: limits of its length, of letting the ball go, and of the ruler at the line.
+RUN_ERROR_MM = 1.0
+RELEASE_MM = 1.0
+RULER_MM = 1.0
+#: How far a hand-held watch is off, standard.
+U_WATCH_S = 0.1

@@ -2,7 +2,20 @@
 
 from django.urls import include, path
 
-from collection.views import floors, guide, instruments, machines, people, plans, quick, sites, surveys, today
+from collection.views import (
+    floors,
+    guide,
+    instruments,
+    machines,
+    people,
+    plans,
+    quick,
+    quick_checks,
+    sites,
+    surveys,
+    today,
+    vials,
+)
 
 urlpatterns = [
     path("", today.welcome, name="welcome"),
@@ -41,8 +54,14 @@ urlpatterns = [
     path("instruments/<uuid:pk>/edit/", instruments.instrument_edit, name="instrument_edit"),
     path("instruments/<uuid:pk>/zero/", instruments.instrument_zero, name="instrument_zero"),
     path("instruments/<uuid:pk>/event/", instruments.instrument_event, name="instrument_event"),
+    path("machines/<uuid:pk>/vials/new/", vials.vial_new, name="vial_new"),
+    path("vials/<uuid:pk>/pairs/new/", vials.vial_pair_new, name="vial_pair_new"),
+    path("vials/pairs/<uuid:pk>/leave-out/", vials.vial_pair_leave_out, name="vial_pair_leave_out"),
+    path("vials/<uuid:pk>/strip/", vials.vial_strip, name="vial_strip"),
     path("machines/<uuid:pk>/surveys/new/", surveys.survey_new, name="survey_new"),
     path("machines/<uuid:pk>/surveys/answer/", surveys.survey_answer, name="survey_answer"),
+    path("machines/<uuid:pk>/quick-check/new/", quick_checks.quick_check_new, name="quick_check_new"),
+    path("quick-checks/<uuid:pk>/", quick_checks.quick_check_detail, name="quick_check"),
     path("surveys/<uuid:pk>/", surveys.survey_detail, name="survey"),
     path("surveys/<uuid:pk>/correct/", surveys.survey_correct, name="survey_correct"),
     path("machines/<uuid:pk>/plans/new/", plans.plan_new, name="plan_new"),

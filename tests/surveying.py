@@ -7,6 +7,7 @@ from typing import Any
 from collection import models
 from collection.actions.record import Author
 from collection.actions.surveys import record_survey
+from collection.actions.vials import record_pair
 from tests.factories import NOON
 
 
@@ -42,6 +43,23 @@ def survey_of(
         readings=readings or [along(6.5, spot="middle"), across(0, "level", spot="lower_centre")],
         **{"stance": "all_bearing", **seen},
     )
+
+
+def pair_of(
+    vial: models.Instrument,
+    level: models.Instrument,
+    *,
+    by: models.Membership,
+    lines: float,
+    shown: float,
+    at: datetime.datetime = NOON,
+) -> models.VialPair:
+    """Record a pair of a vial laid along: lines positive toward the rear, the rear high by so many degrees."""
+    side = "middle" if lines == 0 else "rear" if lines > 0 else "front"
+    return record_pair(
+        by=author(by, at), vial=vial, level=level, shown=shown, shown_text=f"{shown:g}", unit="deg", high_end="rear",
+        lines=abs(lines), lines_text=f"{abs(lines):g}", side=side,
+    )  # fmt: skip
 
 
 def _reading(direction: str, value: float, high_end: str, **more: Any) -> dict[str, Any]:

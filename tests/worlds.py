@@ -4,11 +4,14 @@ Charlie owns another business and must see nothing, Dana is signed in and belong
 import datetime
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from collection import models
+from collection.actions.instruments import Shown
 from collection.actions.plans import make_plan
+from collection.actions.quick_checks import record_quick_check
 from tests import factories as make
-from tests.surveying import across, along, author, survey_of
+from tests.surveying import across, along, author, pair_of, survey_of
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,55 @@ class TernTaproom:
         """Bob's open leg plan from that survey. Made when first asked for."""
         at = self.survey.measured_at + datetime.timedelta(minutes=5)
         return make_plan(by=author(self.people.bob, at), machine=self.machine, source="survey")
+
+    @cached_property
+    def vial(self) -> models.Instrument:
+        """Lantern Reef's own vial, with three pairs: half a degree a line, 6.5 in the middle. Made when asked for."""
+        made = make.InstrumentFactory(
+            member=self.people.alice, name="Vial of Lantern Reef", kind="vial", machine=self.machine, direction="along"
+        )
+        for lines, tilt in ((-1.0, 6.0), (0.0, 6.5), (1.0, 7.0)):
+            pair_of(made, self.instrument, by=self.people.bob, lines=lines, shown=tilt)
+        return made
+
+    @cached_property
+    def vial_pair(self) -> models.VialPair:
+        """The newest pair of that vial."""
+        return self.vial.pairs.latest("read_at", "id")
+
+    @cached_property
+    def pair(self) -> models.QuickCheck:
+        """Bob's reading of the glass, in again after that survey: it lies 1.2 degrees flatter than the playfield."""
+        return glass_read(self, 4.8, (0.2, "left"), pair_with=self.survey)
+
+    @cached_property
+    def paired_machine(self) -> models.Machine:
+        """The machine, once the glass was read beside its survey."""
+        return self.pair.machine
+
+    @cached_property
+    def quick_check(self) -> models.QuickCheck:
+        """Bob's quick check a month after that pair."""
+        assert self.pair
+        return glass_read(self, 5.2, (0.1, "right"), at=self.pair.measured_at + datetime.timedelta(days=30))
+
+
+def glass_read(
+    taproom: TernTaproom,
+    along: float,
+    across: tuple[float, str],
+    *,
+    at: datetime.datetime | None = None,
+    **more: Any,
+) -> models.QuickCheck:
+    """Bob reads the glass of Lantern Reef, front to rear and left to right; ten minutes after its survey."""
+    number, end = across
+    at = at or taproom.survey.measured_at + datetime.timedelta(minutes=10)
+    return record_quick_check(
+        by=author(taproom.people.bob, at), machine=taproom.machine,
+        pitch=Shown(f"{along:g}", along, "rear"), roll=Shown(f"{number:g}", number, end),
+        **{"instrument": taproom.instrument, "place": "glass", "unit": "deg", **more},
+    )  # fmt: skip
 
 
 def tern_taproom() -> TernTaproom:

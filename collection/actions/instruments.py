@@ -9,6 +9,7 @@ from django.db import transaction
 from collection.actions.record import ActionRefused, Author, add, already_done, change
 from collection.arrays.instruments import zero_found
 from collection.models import Instrument, InstrumentEvent, ZeroCheck
+from collection.queries.instruments import is_used
 from leveling import VERSION
 
 #: A larger zero is no zero error but a wrong high end or a broken level; the database holds the same range.
@@ -35,8 +36,13 @@ def create_instrument(*, by: Author, **fields: Any) -> Instrument:
 
 @transaction.atomic
 def change_instrument(*, by: Author, instrument: Instrument, version: int, **fields: Any) -> Instrument:
-    """Change an instrument. Refuses a stale edit and a name that another instrument has."""
+    """Change an instrument.
+
+    Refuses a stale edit, a name that another instrument has, and another kind, or direction of a vial, once it was
+    used: what was read with it would mean something else.
+    """
     _refuse_same_name(by, fields["name"], but=instrument)
+    _refuse_another_kind(instrument, fields)
     return change(by, instrument, version=version, **fields)
 
 
@@ -44,10 +50,12 @@ def change_instrument(*, by: Author, instrument: Instrument, version: int, **fie
 def check_zero(*, by: Author, instrument: Instrument, unit: str, first: Shown, turned: Shown) -> ZeroCheck:
     """Store a zero check: marked end to the right, then turned end for end on the same line.
 
-    Refuses a zero so large that a high end was told wrong.
+    Refuses an instrument that shows no number, and a zero so large that a high end was told wrong.
     """
     if found := already_done(ZeroCheck, by):
         return found
+    if not instrument.has_zero:
+        raise ActionRefused(f"A {instrument.kind_words} shows no number, so it has no zero to check.")
     zero = zero_found(
         instrument=instrument,
         unit=unit,
@@ -80,6 +88,17 @@ def record_event(
         return found
     at = by.when(happened_at, field="happened_at", happened="it happened")
     return add(by, InstrumentEvent(id=by.key, instrument=instrument, kind=kind, happened_at=at, note=note))
+
+
+def _refuse_another_kind(instrument: Instrument, fields: dict[str, Any]) -> None:
+    kept = {name: fields.get(name, getattr(instrument, name)) for name in ("kind", "direction")}
+    if all(getattr(instrument, name) == value for name, value in kept.items()):
+        return
+    if "vial" in (kept["kind"], instrument.kind) and kept["kind"] != instrument.kind:
+        raise ActionRefused("A vial belongs to its machine: add it there.", field="kind")
+    if is_used(instrument=instrument):
+        field = "kind" if kept["kind"] != instrument.kind else "direction"
+        raise ActionRefused("It was used as what it is: that cannot change. Add another instrument.", field=field)
 
 
 def _refuse_same_name(by: Author, name: str, but: Instrument | None = None) -> None:

@@ -1,14 +1,22 @@
 """Instruments: a typed reversed pair to the engine's zero error, and what is known of a zero at a later time."""
 
 import datetime
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from collection import presets
 from collection.models import Instrument, InstrumentEvent, ZeroCheck
 from collection.presets import U_ZERO_AFTER_DROP_DEG
-from leveling.instruments import signed_tilt_deg
+from leveling.ballroll import Run, roll_time_s
+from leveling.ballroll_readings import RollTime, pitch_from_time, roll_from_wander, time_from_frames
+from leveling.instruments import Instrument as Level
+from leveling.instruments import reading_budget, signed_tilt_deg
+from leveling.instruments_blocks import Blocks, pitch_from_blocks
+from leveling.instruments_bubbles import Bubble, bubble_budget
 from leveling.instruments_zeros import zero_check
+from leveling.playfields import TYPICAL_PITCH_DEG
 from leveling.units import slope_deg
 
 #: How fast a level's zero may wander after its check, standard. Common practice, no source.
@@ -63,3 +71,78 @@ def zero_found(
         repeat_deg=instrument.repeat_deg,
     )
     return ZeroFound(zero_deg=float(zero.zero_deg), u_zero_deg=float(zero.u_zero_deg))
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """How sure one reading is, standard [degree], on a playfield of usual pitch; None where it tells nothing.
+
+    ``u_film_deg`` is that of a ball's pitch by film, ``frame_hz`` the film's frames per second.
+    """
+
+    pitch_deg: float
+    u_pitch_deg: float | None
+    u_roll_deg: float | None
+    u_film_deg: float | None = None
+    frame_hz: float = 0.0
+    run_s: float = 0.0
+
+
+def how_sure(instrument: Instrument) -> Sureness:
+    """Return how sure one reading with an instrument is; a vial's depends on what it learned."""
+    return _SURENESS.get(instrument.kind, _unsure)(instrument)
+
+
+def _unsure(instrument: Instrument) -> Sureness:
+    return Sureness(TYPICAL_PITCH_DEG, None, None)
+
+
+def _level_sure(row: Instrument) -> Sureness:
+    names = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
+    parts = {name: np.asarray(getattr(row, name)) for name in names}
+    level = Level(**parts, zero_deg=np.zeros(()), u_zero_deg=np.zeros(()))
+    budget = reading_budget(instrument=level, along=[True, False], reversed_pair=False, pitch_deg=TYPICAL_PITCH_DEG)
+    along, across = np.broadcast_to(budget.u_deg, (2,))
+    return Sureness(TYPICAL_PITCH_DEG, float(along), float(across))
+
+
+def _bubble_sure(row: Instrument) -> Sureness:
+    budget = bubble_budget(bubble=_bubble(row), along=False, pitch_deg=TYPICAL_PITCH_DEG)
+    return Sureness(TYPICAL_PITCH_DEG, None, float(budget.u_deg))
+
+
+def _blocks_sure(row: Instrument) -> Sureness:
+    """One block too small and the next too large, half a degree apart."""
+    angles = np.array([TYPICAL_PITCH_DEG - 0.25, TYPICAL_PITCH_DEG + 0.25])
+    blocks = Blocks(angle_deg=angles, tolerance_deg=np.full(2, row.block_tolerance_deg))
+    found = pitch_from_blocks(high_end=["rear", "front"], blocks=blocks, bubble=_bubble(row))
+    return Sureness(TYPICAL_PITCH_DEG, float(found.u_deg), float(_bubble_sure(row).u_roll_deg or 0))
+
+
+def _ball_sure(row: Instrument) -> Sureness:
+    """Pitch by watch and by film, and roll where the pitch is known as well as by the better of the two."""
+    limits = (row.run_mm, presets.RUN_ERROR_MM, presets.RELEASE_MM, presets.RULER_MM, row.alignment_deg)
+    run = Run(*(np.asarray(limit, dtype=float) for limit in limits))
+    time_s = roll_time_s(run_mm=row.run_mm, pitch_deg=TYPICAL_PITCH_DEG)
+    frame_hz = row.film_hz or presets.FILM_HZ
+    by_watch = pitch_from_time(time=RollTime(time_s=time_s, u_time_s=np.asarray(presets.U_WATCH_S)), run=run)
+    by_film = pitch_from_time(time=time_from_frames(frames=time_s * frame_hz, rate_hz=frame_hz), run=run)
+    best = by_film if row.film_hz else by_watch
+    roll = roll_from_wander(wander_mm=0, run=run, pitch_deg=TYPICAL_PITCH_DEG, u_pitch_deg=best.u_deg)
+    return Sureness(
+        TYPICAL_PITCH_DEG, float(by_watch.u_deg), float(roll.u_deg), float(by_film.u_deg), frame_hz, float(time_s)
+    )
+
+
+def _bubble(row: Instrument) -> Bubble:
+    parts = (row.sensitivity_deg, row.accuracy_deg, row.alignment_deg, row.repeat_deg)
+    return Bubble(*(np.asarray(part) for part in parts))
+
+
+_SURENESS: dict[str, Callable[[Instrument], Sureness]] = {
+    "digital_level": _level_sure,
+    "inclinometer": _level_sure,
+    "bubble": _bubble_sure,
+    "blocks": _blocks_sure,
+    "ball": _ball_sure,
+}

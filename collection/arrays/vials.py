@@ -116,7 +116,7 @@ def _arrays(numbers: Mapping[str, Any]) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class AngleRead:
-    """What a bubble's place says [degree], standard uncertainty; ``state`` is a word of PLACES, the angle only if on."""
+    """What a bubble's place says [degree], with its u; nothing unless the ``state`` is on (PLACES)."""
 
     state: str
     angle_deg: float
@@ -125,7 +125,7 @@ class AngleRead:
 
 @dataclass(frozen=True)
 class PlaceFound:
-    """Where a bubble belongs [line, positive = toward the rear or right]; ``state`` is a word of PLACES."""
+    """Where a bubble belongs [line], positive = toward the rear or right; ``state`` is a word of PLACES."""
 
     state: str
     lines: float

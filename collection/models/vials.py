@@ -3,7 +3,7 @@
 from django.db import models
 
 from collection.models.base import Recorded, in_range, one_of
-from collection.models.instruments import SLOPE_UNITS, Instrument
+from collection.models.instruments import SLOPE_UNITS, UNIT_WORDS, Instrument
 
 BUBBLE_SIDES = ("rear", "front", "right", "left", "middle")
 LEVEL_ENDS = ("rear", "front", "right", "left", "level")
@@ -41,3 +41,8 @@ class VialPair(Recorded):
             ),
         ]
         indexes = [models.Index(fields=["vial", "read_at"], name="vialpair_latest")]
+
+    @property
+    def unit_sign(self) -> str:
+        """The unit that the level showed, behind its number."""
+        return "°" if self.level_unit == "deg" else UNIT_WORDS[self.level_unit]

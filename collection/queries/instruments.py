@@ -11,13 +11,31 @@ from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.utils.timezone import localtime
 
 from collection.access import visible
-from collection.arrays.instruments import Zero, ZeroFound, zero_found
-from collection.models import Instrument, InstrumentEvent, Membership, Site, Survey, ZeroCheck
+from collection.arrays.instruments import Sureness, Zero, ZeroFound, how_sure, zero_found
+from collection.models import (
+    FloorSlope,
+    Instrument,
+    InstrumentEvent,
+    Membership,
+    QuickCheck,
+    Site,
+    Survey,
+    VialPair,
+    ZeroCheck,
+)
+from collection.models.instruments import KINDS_WITH_ZERO
 from collection.presets import ZERO_FRESH_DAYS
 from leveling.units import slope_deg
 
-#: The name that is offered for an instrument, as presets.py describes it.
-USUAL_NAME = "Digital level, 0.1°"
+#: The name that is offered for an instrument of each kind, as presets.py describes it.
+USUAL_NAMES = {
+    "digital_level": "Digital level, 0.1°",
+    "inclinometer": "Inclinometer",
+    "bubble": "Plain bubble",
+    "blocks": "Angle blocks",
+    "ball": "Rolling ball",
+    "vial": "Vial",
+}
 #: A grain of sand or a splinter that is easily overlooked, for the care notes. Common practice, no source.
 CRUMB_MM = 0.2
 
@@ -42,7 +60,7 @@ class InstrumentRow:
     @property
     def is_due(self) -> bool:
         """Whether its zero should be checked before the next survey."""
-        return self.state in ("lost", "stale")
+        return self.instrument.has_zero and self.state in ("lost", "stale")
 
     @property
     def known(self) -> ZeroFound:
@@ -125,6 +143,11 @@ class InstrumentPage:
         return f"Its zero in {times} from {first:%-d %b %Y} to {last:%-d %b %Y}, the stated accuracy as a band"
 
     @property
+    def sureness(self) -> Sureness:
+        """How sure one reading with it is."""
+        return how_sure(self.row.instrument)
+
+    @property
     def crumb_mm(self) -> float:
         """A crumb that is easily overlooked."""
         return CRUMB_MM
@@ -148,6 +171,26 @@ def instruments_of(*, member: Membership, search: str = "") -> QuerySet[Instrume
     return rows.order_by("name", "id").fetch_mode(models.FETCH_RAISE)
 
 
+def levels_of(*, member: Membership) -> QuerySet[Instrument]:
+    """Return the live instruments that show a number, by name."""
+    return instruments_of(member=member).filter(kind__in=KINDS_WITH_ZERO)
+
+
+def is_used(*, instrument: Instrument) -> bool:
+    """Return whether anything was read, checked or told with an instrument."""
+    organization = instrument.organization_id
+    tables: tuple[tuple[Any, tuple[str, ...]], ...] = (
+        (Survey, ("instrument", "instrument_across")), (ZeroCheck, ("instrument",)),
+        (InstrumentEvent, ("instrument",)), (VialPair, ("vial", "level")), (FloorSlope, ("instrument",)),
+        (QuickCheck, ("instrument",)),
+    )  # fmt: skip
+    return any(
+        table.objects.for_org(organization).filter(**{name: instrument}).exists()
+        for table, names in tables
+        for name in names
+    )
+
+
 def rows_of(*, instruments: Sequence[Instrument], now: datetime.datetime) -> list[InstrumentRow]:
     """Return these instruments, of one organization, each with how its zero stands."""
     zeros = zeros_of(instruments=instruments, at=now)
@@ -158,7 +201,7 @@ def due_of(*, member: Membership, now: datetime.datetime, most: int | None = Non
     """Return the live instruments whose zero should be checked: first those that something happened to."""
     rows = (
         visible(member, Instrument)
-        .filter(archived_at__isnull=True)
+        .filter(archived_at__isnull=True, kind__in=KINDS_WITH_ZERO)
         .annotate(
             checked_at=Subquery(_checks(member.organization_id, now, "pk").values("checked_at")[:1]),
             is_lost=Exists(_events_since(member.organization_id, now).filter(instrument=OuterRef("pk"))),
@@ -226,12 +269,18 @@ def zero_so_far(*, row: InstrumentRow, unit: str, **shown: Any) -> ZeroSoFar:
     return ZeroSoFar(found, row.zero.check)
 
 
-def unused_name(*, member: Membership) -> str:
-    """Return the usual name of an instrument, with a number if one is called so already."""
-    rows = visible(member, Instrument).filter(archived_at__isnull=True, name__startswith=USUAL_NAME)
+def unused_name(*, member: Membership, kind: str = "digital_level") -> str:
+    """Return the usual name of an instrument of a kind, with a number if one is called so already."""
+    return free_name(member=member, name=USUAL_NAMES[kind])
+
+
+def free_name(*, member: Membership, name: str) -> str:
+    """Return a name for an instrument, with a number if one is called so already."""
+    name = name[:70]
+    rows = visible(member, Instrument).filter(archived_at__isnull=True, name__startswith=name)
     taken = set(rows.values_list("name", flat=True))
-    names = (USUAL_NAME, *(f"{USUAL_NAME} ({number})" for number in range(2, len(taken) + 2)))
-    return next(name for name in names if name not in taken)
+    names = (name, *(f"{name} ({number})" for number in range(2, len(taken) + 2)))
+    return next(free for free in names if free not in taken)
 
 
 def days_between(then: datetime.datetime, now: datetime.datetime) -> int:

@@ -195,11 +195,9 @@ def vial_page(*, vial: Instrument) -> VialPage:
     )
     out = {row.supersedes_id: row for row in rows if row.supersedes_id}
     read = [row for row in rows if not row.supersedes_id]
-    u_deg = budget_of(read).u_deg if read else []
+    u_deg = [float(u) for u in budget_of(read).u_deg] if read else []
     moved_at = events[0].happened_at if events else None
-    told = [
-        PairRow(row, _lost(row, out, moved_at), out.get(row.pk), float(u)) for row, u in zip(read, u_deg, strict=True)
-    ]
+    told = [PairRow(row, _lost(row, out, moved_at), out.get(row.pk), u) for row, u in zip(read, u_deg, strict=True)]
     counting = [row.pair for row in reversed(told) if not row.lost]
     return VialPage(Known(vial, counting), told, events, spec_of(vial), site_of(instrument=vial)[0])
 

@@ -17,9 +17,13 @@ from collection.figures.charts import Point, Spot, draw_history, draw_plane
 from collection.figures.marks import VERDICT_WORDS, kind_of, mark
 from collection.figures.plans import BayShape, draw_floor
 from collection.figures.svg import EMPTY, element
+from collection.figures.vials import draw_ruler, draw_strip, draw_vial_line
 from collection.templatetags.units import LEGS, given
 
 register = template.Library()
+
+#: What stands at either end of a vial's scale.
+VIAL_ENDS = {"along": ("front", "rear"), "across": ("left", "right")}
 
 
 def bar_line(bar: Bar, show_spec: bool = False) -> SafeString:
@@ -147,6 +151,30 @@ def pitch_roll_plane(
     """
     rows = [Spot(*spot) for spot in spots]
     return draw_plane(rows, want=want, pitch_tol=pitch_tol, roll_tol=roll_tol, label=label, unit=unit or "deg")
+
+
+@register.simple_tag
+def vial_line(
+    points: Iterable[Sequence[float]], curve: Iterable[Sequence[float]], direction: str, label: str, unit: str = "deg"
+) -> SafeString:
+    """``{% vial_line points curve "along" "Angle against place" unit %}``; put a table beside it.
+
+    Points and curve are (place in lines, angle_deg, u_deg).
+    """
+    rows, line = ([(float(a), float(b), float(c)) for a, b, c in each] for each in (points, curve))
+    return draw_vial_line(rows, curve=line, ends=VIAL_ENDS[direction], label=label, unit=unit or "deg")
+
+
+@register.simple_tag
+def vial_strip_drawing(direction: str, label: str, **lengths: float) -> SafeString:
+    """``{% vial_strip_drawing "along" label reach_lines=2 spacing_mm=5 … %}``; lengths as in draw_strip."""
+    return draw_strip(ends=VIAL_ENDS[direction], label=label, **lengths)
+
+
+@register.simple_tag
+def ruler_50mm(label: str) -> SafeString:
+    """``{% ruler_50mm "A bar of 50 mm" %}``."""
+    return draw_ruler(label)
 
 
 def _date(when: date | datetime) -> date:

@@ -126,7 +126,7 @@ def bay_slope(request: Any, pk: UUID) -> HttpResponse:
 
 
 def _slope_page(request: Any, floor: Floor, bay: Bay | None) -> HttpResponse:
-    instruments = list(instrument_queries.instruments_of(member=request.member))
+    instruments = list(instrument_queries.levels_of(member=request.member))
     form = forms.SlopeForm(posted(request), instruments=[(str(each.pk), each.name) for each in instruments])
     rows: Any = forms.SlopeReadings(posted(request), initial=forms.TWO_DIRECTIONS, prefix="readings")
     context = {"form": form, "rows": rows, "floor": floor, "bay": bay}

@@ -4,7 +4,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import Resolver404, resolve
 from django.utils import timezone
@@ -16,6 +16,7 @@ from collection.forms import instruments as forms
 from collection.models import Instrument
 from collection.queries import instruments as queries
 from collection.views.doors import acted, author, member_view, page, paginated, posted, search_words
+from collection.views.vials import vial_detail, vial_edit
 
 #: Checks and events of one instrument on one page.
 ROWS_AT_ONCE = 25
@@ -32,21 +33,26 @@ def instrument_list(request: Any) -> HttpResponse:
 
 @member_view("GET", "POST", write=True)
 def instrument_new(request: Any) -> HttpResponse:
-    """Add an instrument; for someone who came from a survey, the way leads back there."""
+    """Add an instrument of the kind that the address names; who came from a survey goes on with it."""
     survey_of = _machine_to_survey(request.GET.get("next", ""))
-    form = forms.InstrumentForm(posted(request), initial={"name": queries.unused_name(member=request.member)})
+    kind = forms.kind_asked(sent=posted(request), address=request.GET)
+    name = queries.unused_name(member=request.member, kind=kind)
+    form = forms.InstrumentForm(posted(request), kind=kind, initial={"name": name})
     instrument = acted(form, lambda: actions.create_instrument(by=author(request, form), **form.values))
     if instrument and survey_of:
         return redirect("survey_new", pk=survey_of)
     if instrument:
         return redirect("instrument", pk=instrument.pk)
-    return page(request, "instruments/form.html", {"form": form, "survey_of": survey_of})
+    context = {"form": form, "survey_of": survey_of, "kinds": forms.KINDS, "kind": kind}
+    return page(request, "instruments/form.html", {**context, "of_a_machine": _asks_for_a_vial(request)})
 
 
 @member_view("GET")
 def instrument_detail(request: Any, pk: UUID) -> HttpResponse:
-    """One instrument: what it is, its zero now, every check of it and what happened to it, and how to care for it."""
+    """One instrument: what it is, how sure it is, its zero if it has one, what happened to it, how to care for it."""
     instrument = access.instrument_for(request.member, pk)
+    if instrument.kind == "vial":
+        return vial_detail(request, instrument)
     seen = queries.instrument_page(instrument=instrument, now=timezone.now())
     with timezone.override(ZoneInfo(seen.zone)):
         rows = paginated(request, seen.history, ROWS_AT_ONCE)
@@ -55,9 +61,16 @@ def instrument_detail(request: Any, pk: UUID) -> HttpResponse:
 
 @member_view("GET", "POST", write=True)
 def instrument_edit(request: Any, pk: UUID) -> HttpResponse:
-    """Change an instrument's name, unit or how sure it is."""
+    """Change an instrument's name, what it is asked, and its kind while it was never used."""
     instrument = access.instrument_for(request.member, pk)
-    form = forms.InstrumentEditForm(posted(request), initial=_typed(instrument))
+    if instrument.kind == "vial":
+        return vial_edit(request, instrument)
+    kind = forms.kind_asked(sent=posted(request), address=request.GET, otherwise=instrument.kind)
+    used = queries.is_used(instrument=instrument)
+    form = forms.InstrumentEditForm(
+        posted(request), kind=instrument.kind if used else kind, fixed=used,
+        initial=forms.typed_instrument(instrument, instrument.kind if used else kind),
+    )  # fmt: skip
     saved = acted(
         form,
         lambda: actions.change_instrument(
@@ -66,13 +79,16 @@ def instrument_edit(request: Any, pk: UUID) -> HttpResponse:
     )
     if saved:
         return redirect("instrument", pk=instrument.pk)
-    return page(request, "instruments/form.html", {"form": form, "instrument": instrument})
+    context = {"form": form, "instrument": instrument, "kinds": [] if used else forms.KINDS, "kind": kind}
+    return page(request, "instruments/form.html", context)
 
 
 @member_view("GET", "POST", write=True)
 def instrument_zero(request: Any, pk: UUID) -> HttpResponse:
     """Check an instrument's zero: two readings of one line, turned end for end between. "Show" saves nothing."""
     instrument = access.instrument_for(request.member, pk)
+    if not instrument.has_zero:
+        raise Http404
     form = forms.ZeroForm(posted(request), initial={"unit": instrument.unit})
     if "show" in request.POST:
         return _zero_page(request, instrument, forms.ZeroForm(initial=forms.typed_again(request.POST)), form.so_far)
@@ -93,11 +109,13 @@ def instrument_zero(request: Any, pk: UUID) -> HttpResponse:
 
 @member_view("GET", "POST", write=True)
 def instrument_event(request: Any, pk: UUID) -> HttpResponse:
-    """Record that an instrument was dropped, got a new battery or was repaired."""
+    """Record that a level was dropped, got a new battery or was repaired, or that a vial was moved."""
     instrument = access.instrument_for(request.member, pk)
+    if not instrument.has_zero and instrument.kind != "vial":
+        raise Http404
     zone, place = queries.place_of(instrument=instrument)
     with timezone.override(ZoneInfo(zone)):
-        form = forms.EventForm(posted(request), place=place)
+        form = forms.EventForm(posted(request), place=place, kind=instrument.kind)
         event = acted(
             form, lambda: actions.record_event(by=author(request, form), instrument=instrument, **form.values)
         )
@@ -133,15 +151,6 @@ def _shown(form: forms.ZeroForm, name: str) -> Shown:
     return Shown(form.text_of(name), form.cleaned_data[name], form.cleaned_data[f"{name}_high"])
 
 
-def _typed(instrument: Instrument) -> dict[str, Any]:
-    """Return what a person would have typed to describe the instrument."""
-    numbers = {name: f"{getattr(instrument, name):.10g}" for name in ("base_mm", "alignment_deg", "repeat_deg")}
-    return {
-        "name": instrument.name,
-        "kind": instrument.kind,
-        "unit": instrument.unit,
-        "version": instrument.version,
-        "resolution": forms.as_typed(instrument.resolution_deg, instrument.unit),
-        "accuracy": forms.as_typed(instrument.accuracy_deg, instrument.unit),
-        **numbers,
-    }
+def _asks_for_a_vial(request: Any) -> bool:
+    """Whether someone looks for the vial of a machine here: it is added on the machine's own page."""
+    return request.method == "GET" and request.GET.get("kind") == "vial"

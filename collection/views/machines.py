@@ -12,8 +12,11 @@ from collection.forms import machines as forms
 from collection.forms.plans import PlanForm
 from collection.models import Machine
 from collection.queries import machines as queries
+from collection.queries import quick_checks as quick_queries
 from collection.queries.machines_list import site_choices
+from collection.queries.response import response_of
 from collection.queries.surveys_next import step_to_turn
+from collection.queries.vials import vials_of
 from collection.views.doors import acted, author, member_view, page, posted
 from collection.views.lists import machine_rows, uuid_of
 
@@ -60,9 +63,9 @@ def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     seen = queries.machine_page(member=request.member, machine=machine)
     step = seen.how and step_to_turn(member=request.member, machine=machine, page=seen.how)
     plan_form = PlanForm(initial=step.usual) if step else None
-    return page(
-        request, "machines/detail.html", {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
-    )
+    answers = {"response": response_of(machine=machine)}
+    context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form, **answers}
+    return page(request, "machines/detail.html", {**context, "vials": vials_of(machine=machine)})
 
 
 @member_view("GET", "POST", write=True)

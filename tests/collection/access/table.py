@@ -128,6 +128,8 @@ ROWS = [
     press("survey_answer", "machine", done=200),
     detail("survey", "survey"),
     edit("survey_correct", "survey"),
+    edit("quick_check_new", "paired_machine"),
+    detail("quick_check", "quick_check"),
     list_page("instruments"),
     new_page("instrument_new"),
     # Instruments belong to no site, so site viewers do not reach them.
@@ -135,6 +137,11 @@ ROWS = [
     edit("instrument_edit", "instrument"),
     edit("instrument_zero", "instrument"),
     edit("instrument_event", "instrument"),
+    edit("vial_new", "machine"),
+    edit("vial_pair_new", "vial"),
+    edit("vial_pair_leave_out", "vial_pair"),
+    # As instruments: site viewers do not reach them.
+    Row("vial_strip", {"GET": (302, 302, 404, 404, 200, 200)}, {"pk": "vial"}),
     list_page("organization"),
     Row("organization_edit", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
     Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),
