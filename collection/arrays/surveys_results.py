@@ -1,6 +1,7 @@
 """What the engine says about a survey, as plain numbers and words."""
 
 from dataclasses import dataclass
+from math import isfinite
 from typing import Any
 
 from collection.models import Reading
@@ -51,6 +52,21 @@ class TiltUsed:
     def is_look(self) -> bool:
         """Whether it is a look at a bubble, which says between which slopes the board lies."""
         return self.low_deg is not None
+
+    @property
+    def looks_both_ways(self) -> bool:
+        """Whether a look said level, so that it has two limits."""
+        return self.is_look and isfinite(self.low_deg or 0.0) and isfinite(self.high_deg or 0.0)
+
+    @property
+    def is_above(self) -> bool:
+        """Whether a look said that the rear or the right side is high."""
+        return self.is_look and isfinite(self.low_deg or 0.0)
+
+    @property
+    def most_left_deg(self) -> float:
+        """The limit of a look that said left high, without its sign."""
+        return abs(self.high_deg or 0.0)
 
     @property
     def off_deg(self) -> float:
