@@ -74,6 +74,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.special(world)
             yield from pages.plans(worlds.plans_of_every_kind(world), world.people.alice.user)
             yield from pages.levels(world, worlds.levels_of_every_kind(world))
+            yield from pages.kinds(world, worlds.kinds_of_instruments(world))
             yield from pages.weighed(worlds.weighed(world), world.people.alice.user)
         if "open" in states:
             yield from pages.opened(pages.shown(world))

@@ -100,6 +100,11 @@ def test_levels_however_their_zero_stands(looker: Looker) -> None:
     assert looker.look(pages.levels(world, worlds.levels_of_every_kind(world))) == {}
 
 
+def test_instruments_of_every_kind(looker: Looker) -> None:
+    world = worlds.full()
+    assert looker.look(pages.kinds(world, worlds.kinds_of_instruments(world))) == {}
+
+
 def test_every_page_of_an_empty_book(looker: Looker) -> None:
     assert looker.look(pages.empty(worlds.bare(), worlds.fresh())) == {}
 

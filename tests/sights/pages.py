@@ -31,7 +31,7 @@ NO_FORM = "account_reset_password_from_key"
 #: Addresses that answer with data for a script.
 NO_PAGES = ("acting",)
 #: Pages that people print.
-ON_PAPER = ("plan", "site", "floor")
+ON_PAPER = ("plan", "site", "floor", "vial_strip")
 #: A word that no field for numbers takes.
 NONSENSE = "12,5 x"
 
@@ -203,6 +203,25 @@ def levels(world: TernTaproom, kinds: dict[str, models.Instrument]) -> Iterator[
     yield Sight("survey_new", "zeros-due", who, reverse("survey_new", args=[world.machine.pk]))
     for kind in ("stale", "dropped"):
         yield Sight("instrument_zero", kind, who, reverse("instrument_zero", args=[kinds[kind].pk]))
+
+
+def kinds(world: TernTaproom, made: dict[str, models.Instrument]) -> Iterator[Sight]:
+    """Yield the pages of instruments that show no number, the forms that add them, and what vials lead to."""
+    who = world.people.alice.user
+    for kind, one in made.items():
+        yield Sight("instrument", kind, who, reverse("instrument", args=[one.pk]))
+        if one.kind == "vial":
+            yield Sight("vial_strip", kind, who, reverse("vial_strip", args=[one.pk]))
+    for kind in ("bubble", "blocks", "ball", "vial"):
+        yield Sight("instrument_new", kind, who, reverse("instrument_new", query={"kind": kind}))
+    yield Sight("instruments", "kinds", who, reverse("instruments"))
+    yield Sight("instrument_edit", "vial", who, reverse("instrument_edit", args=[world.vial.pk]))
+    yield Sight("instrument_event", "vial", who, reverse("instrument_event", args=[world.vial.pk]))
+    for state, lines in (("read", "0.5"), ("read-beyond", "3"), ("read-unclear", "x")):
+        address = reverse("instrument", args=[world.vial.pk], query={"lines": lines, "side": "rear"})
+        yield Sight("instrument", state, who, address)
+    wide = reverse("vial_strip", args=[world.vial.pk], query={"spacing_mm": "90"})
+    yield Sight("vial_strip", "too-long", who, wide, 422)
 
 
 def weighed(survey: models.Survey, who: models.User) -> Iterator[Sight]:

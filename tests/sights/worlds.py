@@ -11,11 +11,12 @@ from django.utils import timezone
 from collection import models
 from collection.actions.instruments import Shown, check_zero, record_event
 from collection.actions.plans import make_plan, record_turns, set_aside, sign_off
+from collection.actions.vials import leave_out
 from collection.demo import build
 from collection.models.plans import TASKS
 from tests import factories as make
 from tests.crowd import crowd
-from tests.surveying import across, along, author, survey_of
+from tests.surveying import across, along, author, pair_of, survey_of
 from tests.worlds import Cast, TernTaproom, tern_taproom
 
 #: Names as long as the database takes them, with and without places to break a line.
@@ -194,6 +195,39 @@ def levels_of_every_kind(world: TernTaproom) -> dict[str, models.Instrument]:
             by = author(alice, now - datetime.timedelta(days=days))
             record_event(by=by, instrument=level, kind=what, note="Fell off the ladder." if what == "dropped" else "")
         made[kind] = level
+    return made
+
+
+def kinds_of_instruments(world: TernTaproom) -> dict[str, models.Instrument]:
+    """Instruments that show no number: bubble, blocks, ball by watch and by film, and vials however much they know."""
+    alice, level = world.people.alice, world.instrument
+    plain: dict[str, dict[str, Any]] = {
+        "bubble": {}, "blocks": {}, "watch": {"kind": "ball", "alignment_deg": 0.2},
+        "film": {"kind": "ball", "film_hz": 240, "alignment_deg": 0.2},
+    }  # fmt: skip
+    made = {
+        name: make.InstrumentFactory(member=alice, name=f"Kind, {name}", **{"kind": name, **fields})
+        for name, fields in plain.items()
+    }
+    vials: dict[str, tuple[dict[str, Any], list[tuple[float, float]]]] = {
+        "manual": ({"deg_per_line": 0.5, "middle_deg": 6.5}, []),
+        "no-pairs": ({}, []),
+        "too-close": ({}, [(0.5, 6.4)]),
+        "wrong-way": ({}, [(2, 5.5), (0, 6.5), (-2, 7.5)]),
+        "disagree": ({}, [(-2, 5.5), (-1, 7.9), (0, 6.1), (1, 8.4)]),
+        "beyond": ({}, [(-2, 4.0), (2, 5.0)]),
+        "left-out": ({}, [(-1, 6.0), (0, 6.5), (1, 7.0), (2, 5.9)]),
+        "moved": ({"reach_lines": 4}, [(-1, 6.0), (1, 7.0)]),
+    }
+    for name, (fields, pairs) in vials.items():
+        vial = make.InstrumentFactory(
+            member=alice, name=f"Vial, {name}", kind="vial", machine=world.machine, direction="along", **fields
+        )
+        for lines, shown in pairs:
+            pair_of(vial, level, by=world.people.bob, lines=lines, shown=shown)
+        made[name] = vial
+    leave_out(by=author(world.people.bob, why="Somebody leaned on the machine."), pair=made["left-out"].pairs.last())
+    record_event(by=author(alice, timezone.now()), instrument=made["moved"], kind="repaired", note="New glass in it.")
     return made
 
 
