@@ -42,9 +42,7 @@ def record_quick_check(
         raise ActionRefused("Nobody said what this machine should read. Set its spec first.")
     if pair_with is not None:
         _refuse_pair(machine, pair_with, by)
-    basis = basis_of(
-        machine=machine, instrument=instrument, place=place, spec=spec, at=at, alone=pair_with is not None
-    )
+    basis = basis_of(machine=machine, instrument=instrument, place=place, spec=spec, at=at, alone=pair_with is not None)
     rail = rail_of(basis, ((pitch.number, pitch.high_end), (roll.number, roll.high_end)), unit)
     for name, tilt_deg in zip(("pitch", "roll"), rail, strict=True):
         if abs(tilt_deg) > MOST_TILT_DEG + abs(level_inputs(basis)["instrument"]["zero_deg"]) + 1e-9:

@@ -8,7 +8,8 @@ from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys import verdict_now
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
-from collection.queries.response import response_of
+from collection.queries.quick_checks import newest_check
+from collection.queries.response import record_of, response_of
 from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
 
 SURVEY_IT = "Survey it"
@@ -21,6 +22,15 @@ CORRECT_THE_LEGS = "An exposure is beyond its travel: correct it"
 NOTHING_FITS_NOW = "No turns bring it into spec: see what would help"
 NOTHING_FITS = "No turns bring it into spec: its leg plan says what would help"
 LONGEST_STEP = 200
+#: What a newer quick check asks for, by why a survey is due.
+BY_QUICK_CHECK = {
+    "out": "Survey it: a quick check finds it out of spec",
+    "doubtful": "Survey it: a quick check cannot tell",
+    "pairs_disagree": "Survey it: glass or rail sits otherwise than before",
+    "glass_was_out": "Survey it: the glass was out too often for quick checks",
+    "long_ago": "Survey it: too long ago for quick checks",
+    "offset_unsure": "Survey it: how glass or rail sits is not sure enough",
+}
 
 
 @transaction.atomic
@@ -54,11 +64,25 @@ def _verdict(
         step = WORK_THE_PLAN if plan and plan.state == "open" and is_begun(plan=plan) else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
     judged = verdict_now(survey, spec)
+    asked = _asked_by_quick_check(machine, survey, judged.verdict)
+    if asked:
+        return {"verdict": judged.verdict, "chance": judged.chance, "next_step": asked}
     step = _plan_step(plan, survey) if plan else ""
     step = step or next_step_after(survey=survey, verdict=judged.verdict)
     if step == MAKE_A_PLAN:
         step = _turns_step(machine, survey, spec)
     return {"verdict": judged.verdict, "chance": judged.chance, "next_step": step}
+
+
+def _asked_by_quick_check(machine: Machine, survey: Survey, verdict: str) -> str:
+    """The survey that a newer quick check asks for; "" if none, or if it only repeats that the machine is out.
+
+    The verdict stays the survey's, which is surer and sees the gap.
+    """
+    check = newest_check(machine=machine)
+    if check is None or check.measured_at <= survey.measured_at or check.due == verdict == "out":
+        return ""
+    return BY_QUICK_CHECK.get(check.due, "")
 
 
 def _plan_step(plan: Plan, survey: Survey) -> str:
@@ -75,7 +99,7 @@ def _plan_step(plan: Plan, survey: Survey) -> str:
 def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:
     """The turns that a leg plan would ask for, in one line, so that a list tells what the work is."""
     legs = list(Leg.objects.for_org(machine.organization_id).filter(machine=machine).order_by("place"))
-    taught = response_of(machine=machine).taught
+    taught = response_of(record=record_of(machine=machine)).taught
     answer = plans_of_many(rows=[PlanRows(machine=machine, legs=legs, spec=spec, survey=survey, taught=taught)])[0]
     steps = {"nothing_fits": NOTHING_FITS_NOW, "exposure_beyond_travel": CORRECT_THE_LEGS, "in_spec": MAKE_A_PLAN}
     return steps.get(answer["outcome"], turns_summary(answer)[:LONGEST_STEP])

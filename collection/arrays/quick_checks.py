@@ -297,7 +297,10 @@ def _slope(
     """The playfield's slope from one reading, and the offset that was taken off."""
     kept = inputs["ways"][WAYS[number]]
     learned = learn_offset(
-        pairs=RailPairs(*(np.array(kept[n], float) for n in ("difference_deg", "u_deg", "removals", "days")), used=True),
+        pairs=RailPairs(
+            **{name: np.array(kept[name], float) for name in ("difference_deg", "u_deg", "removals", "days")},
+            used=np.ones(len(kept["days"]), dtype=np.bool_),
+        ),
         seat=_SEATS[place][number],
         survey=Budget(**kept["survey"]),
         rail=Budget(**kept["rail"]),

@@ -3,7 +3,7 @@
 from django.db import models
 
 from collection.models.base import Recorded, in_range, one_of
-from collection.models.instruments import SLOPE_UNITS
+from collection.models.instruments import SLOPE_UNITS, UNIT_WORDS
 
 PLACES = {"glass": "on the glass", "rail": "on the side rail"}
 ALONG_ENDS = ("rear", "front", "level")
@@ -67,3 +67,17 @@ class QuickCheck(Recorded):
     def place_words(self) -> str:
         """Where the level lay, in words."""
         return PLACES[self.place]
+
+    @property
+    def pitch_words(self) -> str:
+        """What the level showed along, as it was typed."""
+        return self._told(self.pitch_text, self.pitch_high)
+
+    @property
+    def roll_words(self) -> str:
+        """What the level showed across, as it was typed."""
+        return self._told(self.roll_text, self.roll_high)
+
+    def _told(self, text: str, high: str) -> str:
+        end = "level" if high == "level" else f"{high} high"
+        return f"{text}\u00a0{UNIT_WORDS[self.unit]}, {end}"

@@ -106,9 +106,7 @@ def bars_of(answer: QuickAnswer, spec: Spec) -> list[AnswerBar]:
     """Return the bars of pitch and roll; the gap cannot be seen from rail or glass."""
     pitch, roll = answer.pitch, answer.roll
     return [
-        AnswerBar(
-            "pitch", pitch.angle_deg, pitch.u_deg, spec.pitch_tolerance_deg, pitch.verdict, want=spec.pitch_deg
-        ),
+        AnswerBar("pitch", pitch.angle_deg, pitch.u_deg, spec.pitch_tolerance_deg, pitch.verdict, want=spec.pitch_deg),
         AnswerBar("roll", roll.angle_deg, roll.u_deg, spec.roll_tolerance_deg, roll.verdict),
     ]
 
@@ -236,7 +234,36 @@ def quick_check_page(*, check: QuickCheck) -> QuickPage:
 def newest_check(*, machine: Machine) -> QuickCheck | None:
     """Return the newest quick check of a machine that judged it; pairs judge nothing."""
     rows = QuickCheck.objects.for_org(machine.organization_id).filter(machine=machine, survey__isnull=True)
-    return rows.select_related("instrument").order_by("-measured_at", "-created_at", "-id").first()
+    return (
+        rows.select_related("instrument", "spec", "created_by").order_by("-measured_at", "-created_at", "-id").first()
+    )
+
+
+@dataclass(frozen=True)
+class QuickCard:
+    """The newest quick check of a machine, for its page."""
+
+    check: QuickCheck
+    is_newest: bool
+
+    @property
+    def bars(self) -> list[AnswerBar]:
+        """Pitch and roll against the spec of its day, with the marks that they had."""
+        answer = judged_again(self.check)
+        return bars_of(answer, self.check.spec) if answer else []
+
+
+def quick_card(*, machine: Machine, survey: Survey | None) -> QuickCard | None:
+    """Return the newest quick check of a machine, and whether it is newer than its newest survey."""
+    check = newest_check(machine=machine)
+    return QuickCard(check, survey is None or check.measured_at > survey.measured_at) if check else None
+
+
+def can_learn(*, survey: Survey, at: datetime.datetime) -> bool:
+    """Return whether rail or glass can be read beside this newest survey of its machine now, and was not yet."""
+    if why_no_pair(machine=survey.machine, survey=survey, at=at):
+        return False
+    return not QuickCheck.objects.for_org(survey.organization_id).filter(survey=survey).exists()
 
 
 def checks_of(*, member: Membership, machine: Machine) -> models.QuerySet[QuickCheck]:

@@ -8,7 +8,7 @@ register = template.Library()
 _SECTIONS = {
     "today": "today",
     "sites": "sites", "floors": "sites", "bays": "sites",
-    "machines": "machines", "plans": "machines", "surveys": "machines",
+    "machines": "machines", "plans": "machines", "surveys": "machines", "quick-checks": "machines",
     "instruments": "instruments",
 }  # fmt: skip
 
