@@ -35,6 +35,7 @@ from django.core.wsgi import get_wsgi_application
 
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
+from tests.sights.quick_checks import quick_checks
 
 WIDTHS = (measuring.PHONE, measuring.LAPTOP)
 #: Where hundreds of machines show.
@@ -75,7 +76,9 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.plans(worlds.plans_of_every_kind(world), world.people.alice.user)
             yield from pages.levels(world, worlds.levels_of_every_kind(world))
             yield from pages.kinds(world, worlds.kinds_of_instruments(world))
+            yield from pages.other_kinds(worlds.surveys_of_other_kinds(world), world.people.alice.user)
             yield from pages.weighed(worlds.weighed(world), world.people.alice.user)
+            yield from quick_checks(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

@@ -13,6 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 from tests.collection.access.table import ROWS
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
+from tests.sights.quick_checks import quick_checks
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -92,6 +93,7 @@ def test_leg_plans_of_every_kind_and_links_from_a_mail(looker: Looker) -> None:
 
 def test_a_survey_on_four_scales(looker: Looker) -> None:
     world = worlds.full()
+    assert looker.look(pages.other_kinds(worlds.surveys_of_other_kinds(world), world.people.alice.user)) == {}
     assert looker.look(pages.weighed(worlds.weighed(world), world.people.alice.user)) == {}
 
 
@@ -103,6 +105,10 @@ def test_levels_however_their_zero_stands(looker: Looker) -> None:
 def test_instruments_of_every_kind(looker: Looker) -> None:
     world = worlds.full()
     assert looker.look(pages.kinds(world, worlds.kinds_of_instruments(world))) == {}
+
+
+def test_quick_checks_in_every_state(looker: Looker) -> None:
+    assert looker.look(quick_checks(worlds.full())) == {}
 
 
 def test_every_page_of_an_empty_book(looker: Looker) -> None:

@@ -230,6 +230,13 @@ def weighed(survey: models.Survey, who: models.User) -> Iterator[Sight]:
         yield Sight(page, "weighed", who, reverse(page, args=[survey.pk]))
 
 
+def other_kinds(surveys: dict[str, models.Survey], who: models.User) -> Iterator[Sight]:
+    """Yield surveys that were read with something else than a level, and the forms that correct them."""
+    for kind, survey in surveys.items():
+        for page in ("survey", "survey_correct"):
+            yield Sight(page, kind, who, reverse(page, args=[survey.pk]))
+
+
 def cookie_of(who: models.User, base: str) -> dict[str, str]:
     """Return the cookie that signs someone in, for a browser's context."""
     return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}

@@ -16,6 +16,7 @@ from collection.demo import build
 from collection.models.plans import TASKS
 from tests import factories as make
 from tests.crowd import crowd
+from tests.factories import NOON
 from tests.surveying import across, along, author, pair_of, survey_of
 from tests.worlds import Cast, TernTaproom, tern_taproom
 
@@ -171,6 +172,30 @@ def weighed(world: TernTaproom) -> models.Survey:
     )  # fmt: skip
 
 
+def surveys_of_other_kinds(world: TernTaproom) -> dict[str, models.Survey]:
+    """Surveys with angle blocks, and with a filmed ball."""
+    alice = world.people.alice
+    blocks = make.InstrumentFactory(
+        member=alice, name="Our blocks, with the bar's bubble", kind="blocks", sensitivity_deg=0.05, accuracy_deg=0.05
+    )
+    ball = make.InstrumentFactory(
+        member=alice, name="Ball and film", kind="ball", run_mm=450, film_hz=240, alignment_deg=0.2
+    )
+    looks = [_look("block", "along", 6.25, "rear"), _look("block", "along", 6.75, "front")]
+    looks.append(_look("look", "across", None, "right") | {"turned_high_end": "level", "turned_text": ""})
+    rolled = [_look("frames", "along", 256, "rear"), _look("mm", "across", 3.0, "left")]
+    rows = {"blocks": (blocks, looks), "ball": (ball, rolled)}
+    return {
+        kind: survey_of(world.machine, by=alice, instrument=used, at=timezone.now(), readings=readings)
+        for kind, (used, readings) in rows.items()
+    }
+
+
+def _look(unit: str, direction: str, number: float | None, end: str) -> dict[str, Any]:
+    text = "" if number is None else f"{number:g}"
+    return {"direction": direction, "text": text, "value": number, "unit": unit, "high_end": end, "turned_value": None}
+
+
 def levels_of_every_kind(world: TernTaproom) -> dict[str, models.Instrument]:
     """Levels by how their zero stands: fresh after a long history, stale, dropped, with a new battery, never checked
     but dropped, and one in mm/m that shows more than its maker states."""
@@ -223,11 +248,12 @@ def kinds_of_instruments(world: TernTaproom) -> dict[str, models.Instrument]:
         vial = make.InstrumentFactory(
             member=alice, name=f"Vial, {name}", kind="vial", machine=world.machine, direction="along", **fields
         )
-        for lines, shown in pairs:
-            pair_of(vial, level, by=world.people.bob, lines=lines, shown=shown)
+        for minute, (lines, shown) in enumerate(pairs):
+            at = NOON + datetime.timedelta(minutes=minute)
+            pair_of(vial, level, by=world.people.bob, lines=lines, shown=shown, at=at)
         made[name] = vial
-    leave_out(by=author(world.people.bob, why="Somebody leaned on the machine."), pair=made["left-out"].pairs.last())
-    record_event(by=author(alice, timezone.now()), instrument=made["moved"], kind="repaired", note="New glass in it.")
+    leave_out(by=author(world.people.bob, why="Somebody leaned on the machine."), pair=made["left-out"].pairs.latest("read_at"))
+    record_event(by=author(alice, timezone.now()), instrument=made["moved"], kind="repaired", note="New glass.")
     return made
 
 
