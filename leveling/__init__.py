@@ -5,4 +5,4 @@ are in DEVELOPERS.md, Geometry: x to the player's right, y to the rear, z up; le
 """
 
 #: Stored beside every derived number, so that a change of the mathematics shows.
-VERSION = "1"
+VERSION = "2"
