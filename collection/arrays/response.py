@@ -16,7 +16,9 @@ import numpy as np
 from collection import presets
 from collection.arrays.surveys import recomputed
 from collection.arrays.surveys_feet import feet_of, four_feet_of
+from collection.arrays.surveys_results import Assessment
 from collection.models import Machine, Reading, Survey
+from collection.models.surveys import DIRECTIONS
 from leveling.contact import ALL_BEAR
 from leveling.errors import BadInput
 from leveling.four_feet import FourFeet, Offset
@@ -210,20 +212,37 @@ def _evidence(rows: StepRows, readings: dict[Any, list[Reading]], feet_mm: tuple
         _plain_four(four_feet_of(pitch=found.pitch, roll=found.roll, inputs=survey.inputs))  # type: ignore[arg-type]
         for found, survey in zip(seen, (rows.before, rows.after), strict=True)
     )
-    shared = [
-        min(getattr(found, name).u_common_deg for found in seen) if _same_means(rows, across=name == "roll") else 0.0
-        for name in ("pitch", "roll")
-    ]
+    pitch, roll = (_shared_deg(seen, direction) if _same_means(rows, direction) else 0.0 for direction in DIRECTIONS)
     # Turns are told to the nearest step, so they are off by up to half of one.
     u_turn = 1 / rows.steps_per_turn / _EVEN
-    return _Evidence(before, after, rows.turns, feet_mm, (shared[0], shared[1]), u_turn)
+    return _Evidence(before, after, rows.turns, feet_mm, (pitch, roll), u_turn)
 
 
-def _same_means(rows: StepRows, *, across: bool) -> bool:
+def _shared_deg(seen: Sequence[Assessment], direction: str) -> float:
+    """What is in both surveys alike, standard: the level's own error, and the board's wave where spots are the same."""
+    slopes = [found.pitch if direction == "along" else found.roll for found in seen]
+    first, second = (_wave_by_spot(found, direction) for found in seen)
+    wave_deg2 = sum(first[spot] * second[spot] for spot in first if spot in second)
+    most_deg2 = min(slope.u_deg**2 for slope in slopes)
+    return float(np.sqrt(min(min(slope.u_common_deg**2 for slope in slopes) + wave_deg2, most_deg2)))
+
+
+def _wave_by_spot(found: Assessment, direction: str) -> dict[Any, float]:
+    """What the wave at each known spot does to the mean of a survey's readings [degree]."""
+    tilts = [tilt for tilt in found.tilts if tilt.reading.direction == direction]
+    waves: dict[Any, float] = {}
+    for tilt in tilts:
+        spot = (tilt.reading.spot, tilt.reading.x_mm, tilt.reading.y_mm)
+        if spot != ("", None, None):
+            waves[spot] = waves.get(spot, 0.0) + tilt.wave_deg / len(tilts)
+    return waves
+
+
+def _same_means(rows: StepRows, direction: str) -> bool:
     """Whether both surveys were read with one instrument under one zero, so that its error is in both alike."""
     keys = []
     for survey in (rows.before, rows.after):
-        own = across and survey.instrument_across_id is not None
+        own = direction == "across" and survey.instrument_across_id is not None
         kept = survey.inputs.get("across", survey.inputs) if own else survey.inputs
         which = survey.instrument_across_id if own else survey.instrument_id
         keys.append((which, kept.get("zero_check", ""), kept.get("zero_lost", "")))

@@ -5,7 +5,7 @@ from typing import Any
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.models import Machine, Membership
 from collection.queries.machines import machines_of
-from collection.queries.response import response_of
+from collection.queries.response import record_of, response_of
 
 
 def out_of_spec(*, member: Membership) -> list[dict[str, Any]]:
@@ -28,5 +28,5 @@ def rows_of(machine: Machine) -> PlanRows:
     survey, spec = machine.status.survey, machine.status.spec
     if survey is None or spec is None:
         raise ValueError("a machine out of spec has a survey and a spec")
-    taught = response_of(machine=machine).taught
+    taught = response_of(record=record_of(machine=machine)).taught
     return PlanRows(machine=machine, legs=list(machine.legs.all()), spec=spec, survey=survey, taught=taught)

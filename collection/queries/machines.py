@@ -14,6 +14,7 @@ from collection.arrays.machines import Marks, marks_of
 from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, Standing, Survey
 from collection.models.people import VIEWER
 from collection.queries.plans import plans_of, standing_surveys
+from collection.queries.response import ResponsePage, record_of, response_of
 from collection.queries.surveys import SurveyPage, answer_of
 
 MOST_SURVEYS, MOST_PLANS, MOST_SPOTS, SHOWN_AT_ONCE = 60, 20, 6, 5
@@ -51,6 +52,7 @@ class MachinePage:
     surveys: list[Survey]
     plans: list[Plan]
     standings: list[Standing]
+    response: ResponsePage
     points: list[PitchPoint]
     spots: list[PlaneSpot]
     events: list[tuple[datetime.date, str]]
@@ -139,6 +141,9 @@ def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
     legs = list(Leg.objects.for_org(org).filter(machine=machine).order_by("place"))
     specs = list(specs_of(machine=machine))
     surveys = list(standing_surveys(member=member, machine=machine)[:MOST_SURVEYS])
+    standings = list(standings_of(machine=machine))
+    for each in surveys:
+        each.spec = next(spec for spec in specs if spec.pk == each.spec_id)
     plans = list(plans_of(member=member, machine=machine)[:MOST_PLANS])
     survey = surveys[0] if surveys else None
     marks = marks_of(pairs=[(each, specs[0]) for each in surveys])
@@ -152,7 +157,8 @@ def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
         specs=specs,
         surveys=surveys,
         plans=plans,
-        standings=_told_to(member, standings_of(machine=machine)),
+        standings=_told_to(member, standings),
+        response=response_of(record=record_of(machine=machine, surveys=surveys, standings=standings)),
         points=[_point(each, mark, zone) for each, mark in reversed(marked)],
         spots=[_spot(each, mark) for each, mark in reversed(marked[:MOST_SPOTS])],
         events=_events(plans, surveys, zone),
@@ -227,7 +233,6 @@ def unused_code(*, member: Membership) -> str:
 
 def _how(survey: Survey, specs: list[Spec]) -> SurveyPage:
     """The working of the newest survey, from rows that are here already."""
-    survey.spec = next(spec for spec in specs if spec.pk == survey.spec_id)
     is_current = survey.spec_id == specs[0].pk
     answer = answer_of(survey=survey)
     return SurveyPage(survey=survey, answer=answer, corrected_by=None, is_newest=True, spec_is_current=is_current)

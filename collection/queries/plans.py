@@ -16,7 +16,8 @@ from collection.arrays.response import Taught
 from collection.models import Adjustment, FloorSlope, Leg, Machine, Membership, Plan, Spec, Standing, Survey
 from collection.queries.floors import slopes_by_bay
 from collection.queries.plans_page import LegOfLift, Lift, PlanPage
-from collection.queries.response import answer_words, response_of
+from collection.queries.response import ResponsePage, record_of, response_of
+from collection.queries.response_words import answer_words
 from leveling.errors import BadInput
 
 
@@ -64,25 +65,25 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
         # Someone may record turns that no machine stands after; the page then tells what the plan said.
         with suppress(BadInput):
             course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
-    begun = any(lift.stage == "done" for lift in lifts)
     checks, moved = list(checks_of(member=member, plan=plan)), plan.state == "open" and moved_from(plan=plan)
     bay = plan.machine.bay if plan.state == "signed_off" else None
     unread = bay is not None and not slopes_by_bay(bays=[bay])
     return PlanPage(
         plan=plan, lifts=lifts, checks=checks, course=course, moved=moved, slope_unread=unread,
         answers=answer_words(plan=plan),
-        finding=response_of(machine=plan.machine).of_plan(plan) if begun else None,
+        finding=response_of(record=record_of(machine=plan.machine)).of_plan(plan),
     )  # fmt: skip
 
 
-def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
-    """Return what a plan of this machine can start from, as it stands now."""
+def plan_start(*, member: Membership, machine: Machine, response: ResponsePage | None = None) -> PlanStart:
+    """Return what a plan of this machine can start from, as it stands now; its response may be at hand."""
+    found = response or response_of(record=record_of(machine=machine))
     legs = list(Leg.objects.for_org(member.organization_id).filter(machine=machine).order_by("place"))
     spec = Spec.objects.for_org(member.organization_id).filter(machine=machine).latest("created_at")
-    survey = standing_surveys(member=member, machine=machine).first()
+    survey = found.record.newest
     slope = slopes_by_bay(bays=[machine.bay]).get(machine.bay.pk) if machine.bay else None
-    moved = survey is not None and moved_since(machine=machine, bay_id=survey.bay_id, at=survey.measured_at)
-    turned = survey is not None and turned_since(survey=survey)
+    moved = survey is not None and found.record.moved_since(survey)
+    turned = survey is not None and found.record.turned_since(survey)
     return PlanStart(
         machine=machine,
         legs=legs,
@@ -91,7 +92,7 @@ def plan_start(*, member: Membership, machine: Machine) -> PlanStart:
         slope=slope,
         survey_problem=_survey_problem(survey, moved, turned),
         floor_problem=_floor_problem(machine, legs, slope),
-        taught=response_of(machine=machine).taught,
+        taught=found.taught,
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from collection.arrays.plans import lifts_summary
 from collection.models import Adjustment, Plan, Survey
 from collection.models.machines import LEGS
-from collection.queries.response import AnswerWords, FindingPage
+from collection.queries.response_words import AnswerWords, FindingPage
 
 _NBSP = "\u00a0"
 

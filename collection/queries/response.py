@@ -1,4 +1,4 @@
-"""Reads about response: the steps that a machine's record holds, what they taught, and the words for it.
+"""Reads about response: what happened to a machine, the steps in its record, and what they taught.
 
 survey . turns . turns . survey ............ survey
 before   of one plan     after: the first one after the last turn, the machine not moved between
@@ -10,184 +10,76 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from collection.arrays.response import Lesson, StepRows, Taught, other_thread, taught_by, thread_of
+from collection.arrays.response import Four, StepRows, Taught, taught_by
 from collection.models import Adjustment, Machine, Plan, Reading, Standing, Survey
-from collection.models.machines import LEGS
+from collection.queries.response_words import AnswerWords, FindingPage
 
 #: The newest of so many steps are reckoned with: more hardly make a machine better known.
 MOST_STEPS = 6
 #: A survey longer after the one before tells more of drift than of turns. Common practice, no source.
 SOON = datetime.timedelta(days=14)
-#: From this chance on the other thread is spoken of.
-LIKELY = 0.5
-
-_SHORT = {
-    "wrong_foot": "a wrong foot was turned",
-    "wrong_way": "a foot was turned the wrong way",
-    "left_out": "a foot was left out",
-    "leg_off": "one foot moved by itself: a cable under it, or a thread that slips",
-    "unexplained": "the machine was shoved, or its playfield not seated",
-}
-_ORDERS = {
-    (1, 0, 3, 2): "left and right were mixed up",
-    (1, 0, 2, 3): "left and right were mixed up at the front",
-    (0, 1, 3, 2): "left and right were mixed up at the rear",
-    (2, 3, 0, 1): "front and rear were mixed up",
-}
 
 
 @dataclass(frozen=True)
-class TurnsRow:
-    """One leg: what the record says was turned, and what the readings look like; turns, out positive."""
+class Work:
+    """What was turned by one plan, from the first leg to the last."""
 
-    leg: str
-    told: float
-    like: float
+    plan: Plan
+    rows: list[Adjustment]
 
     @property
-    def differs(self) -> bool:
-        """Whether they are not the same."""
-        return self.told != self.like
+    def begins(self) -> datetime.datetime:
+        """When the first leg was turned."""
+        return min(row.turned_at for row in self.rows)
+
+    @property
+    def ends(self) -> datetime.datetime:
+        """When the last one was, so far."""
+        return max(row.turned_at for row in self.rows)
+
+    @property
+    def turns(self) -> Four:
+        """Turns by leg order, out positive."""
+        at = [float(sum(row.turns for row in self.rows if row.place == place)) for place in range(4)]
+        return at[0], at[1], at[2], at[3]
 
 
 @dataclass(frozen=True)
-class FindingPage:
-    """What was made of the turns of one plan and the survey after them, in words."""
+class Record:
+    """What happened to one machine: its surveys that stand and what each plan turned, oldest first; where it stood."""
 
-    lesson: Lesson
-    plan_id: UUID
-    survey_id: UUID
-    feet_checked: bool
-
-    @property
-    def is_fault(self) -> bool:
-        """Whether someone should look at the feet."""
-        return self.lesson.finding in _SHORT
+    machine: Machine
+    surveys: list[Survey]
+    works: list[Work]
+    standings: list[tuple[datetime.datetime, UUID | None]]
 
     @property
-    def headline(self) -> str:
-        """The finding in one sentence."""
-        finding, leg, instead = self.lesson.finding, self.lesson.leg, self.lesson.instead
-        if finding == "wrong_foot":
-            mixed = _mixed_up(self.lesson)
-            return f"It looks as if {f'{instead} was turned instead of {leg}' if leg else mixed}."
-        if finding == "wrong_way":
-            return f"It looks as if {_was_or_were(self._turned_other_way)} turned the wrong way."
-        if finding == "left_out":
-            return f"It looks as if {_was_or_were(self._left_out)} not turned."
-        if finding == "leg_off":
-            return f"One foot did not follow: {leg} moved by what no turn explains."
-        return {
-            "learned": "The machine answered as its legs were turned.",
-            "too_little_moved": "It moved too little to teach anything.",
-            "unexplained": "No turn of the legs explains what it reads now.",
-        }[finding]
+    def newest(self) -> Survey | None:
+        """The newest survey."""
+        return self.surveys[-1] if self.surveys else None
 
-    @property
-    def rival(self) -> str:
-        """Another finding that explains the readings nearly as well, or ""."""
-        return _SHORT.get(self.lesson.rival, "")
+    def moved_since(self, survey: Survey) -> bool:
+        """Whether the machine stands elsewhere than when it was surveyed, or stood elsewhere meanwhile."""
+        later = [bay for at, bay in self.standings if at > survey.measured_at]
+        return any(bay != survey.bay_id for bay in (self.machine.bay_id, *later))
 
-    @property
-    def advice(self) -> list[str]:
-        """What to do about a fault, first things first."""
-        if not self.is_fault:
-            return []
-        first = {
-            "leg_off": f"Look under {self.lesson.leg}: a cable, a joint of the floor, a thread that slips.",
-            "unexplained": "See that the playfield is seated and that nobody shoved the machine.",
-        }.get(self.lesson.finding, "Look at the feet, and count again how far each leveler is out.")
-        press = "Press down on each corner"
-        looked = f"{press} again." if self.feet_checked else f"{press} and note the gap: nobody checked the feet."
-        return [first, looked]
-
-    @property
-    def turns(self) -> list[TurnsRow]:
-        """The four legs, as told and as they look."""
-        rows = zip(LEGS, self.lesson.told, self.lesson.turned, strict=True)
-        return [TurnsRow(leg, told, like) for leg, told, like in rows if told or like]
-
-    @property
-    def shows_turns(self) -> bool:
-        """Whether the readings look like other turns than those told."""
-        return self.is_fault and self.lesson.told != self.lesson.turned
-
-    @property
-    def _turned_other_way(self) -> list[str]:
-        return [row.leg for row in self.turns if row.told and row.like == -row.told]
-
-    @property
-    def _left_out(self) -> list[str]:
-        return [row.leg for row in self.turns if row.told and not row.like]
-
-
-@dataclass(frozen=True)
-class AnswerWords:
-    """How a machine answers to turns, in words: ``numbers`` as ``Taught`` gives them, with the believed lead."""
-
-    numbers: dict[str, Any]
-    lead_mm: float
-
-    @property
-    def count(self) -> int:
-        """How many set-ups taught it."""
-        return int(self.numbers["count"])
-
-    @property
-    def set_ups(self) -> str:
-        """The same in words."""
-        return f"{self.count} set-up" if self.count == 1 else f"{self.count} set-ups"
-
-    @property
-    def pitch(self) -> str:
-        """Pitch per turn against what the machine's measures say: "3 % less than its measures say"."""
-        return _against(_share(self.numbers["pitch_factor"]))
-
-    @property
-    def roll(self) -> str:
-        """Roll per turn, likewise."""
-        return _against(_share(self.numbers["roll_factor"]))
-
-    @property
-    def u_pitch(self) -> str:
-        """How sure that is, one standard uncertainty, in percent."""
-        return _percent(self.numbers["u_pitch_factor"])
-
-    @property
-    def u_roll(self) -> str:
-        """How sure that is, one standard uncertainty, in percent."""
-        return _percent(self.numbers["u_roll_factor"])
-
-    @property
-    def sentence(self) -> str:
-        """Both in one sentence, without its end."""
-        pitch, roll = (_share(self.numbers[f"{mode}_factor"]) for mode in ("pitch", "roll"))
-        if pitch == roll:
-            return f"This machine answers {f'{pitch} to turns' if pitch else 'to turns'} {_than(pitch)}"
-        parts = [f"{share} to {mode}" for mode, share in (("pitch", pitch), ("roll", roll)) if share]
-        return f"This machine answers {' and '.join(parts)} {_than(parts[0])}"
-
-    @property
-    def thread(self) -> str:
-        """What its levelers may be, or ""; only where that is the likelier thread."""
-        other = other_thread(self.lead_mm)
-        if not other or self.numbers["chance_other"] < LIKELY:
-            return ""
-        return f"Its levelers may be {other}, not {thread_of(self.lead_mm)}"
-
-    @property
-    def chance_other(self) -> float:
-        """The chance of that thread."""
-        return float(self.numbers["chance_other"])
+    def turned_since(self, survey: Survey) -> bool:
+        """Whether a leg was turned after a survey."""
+        return any(work.ends > survey.measured_at for work in self.works)
 
 
 @dataclass(frozen=True)
 class ResponsePage:
     """How one machine answers to turns, and what was made of each step."""
 
-    machine: Machine
+    record: Record
     taught: Taught
     findings: list[FindingPage]
+
+    @property
+    def machine(self) -> Machine:
+        """The machine."""
+        return self.record.machine
 
     @property
     def words(self) -> AnswerWords | None:
@@ -208,23 +100,36 @@ class ResponsePage:
         return next((found for found in self.findings if found.plan_id == plan.pk), None)
 
 
-def response_of(*, machine: Machine) -> ResponsePage:
-    """Return how a machine answers to turns, worked out from its record: its surveys and what was turned between."""
-    found = _steps_of(machine)[-MOST_STEPS:]
-    surveys = {survey for step in found for survey in (step.rows.before.pk, step.rows.after.pk)}
-    readings = list(Reading.objects.for_org(machine.organization_id).filter(survey__in=surveys).order_by("place"))
-    taught = taught_by(machine=machine, steps=[step.rows for step in found], readings=readings)
+def record_of(
+    *, machine: Machine, surveys: Sequence[Survey] | None = None, standings: Sequence[Standing] | None = None
+) -> Record:
+    """Return what happened to a machine. Surveys (with their spec) and standings may be at hand, newest first."""
+    org = machine.organization_id
+    if surveys is None:
+        rows = Survey.objects.for_org(org).filter(machine=machine, corrections__isnull=True)
+        surveys = list(
+            rows.select_related("spec", "instrument", "created_by").order_by("-measured_at", "-created_at", "-id")
+        )
+    stood = (
+        list(Standing.objects.for_org(org).filter(machine=machine).values_list("created_at", "bay_id"))
+        if standings is None
+        else [(standing.created_at, standing.bay_id) for standing in standings]
+    )
+    return Record(machine=machine, surveys=[*reversed(surveys)], works=_works_of(machine), standings=stood)
+
+
+def response_of(*, record: Record) -> ResponsePage:
+    """Return how a machine answers to turns, worked out from its surveys and what was turned between them."""
+    found = _steps_of(record)[-MOST_STEPS:]
+    # No survey has the machine's key: a page asks the database as often where there is no step.
+    surveys = {record.machine.pk, *(survey.pk for step in found for survey in (step.rows.before, step.rows.after))}
+    readings = Reading.objects.for_org(record.machine.organization_id).filter(survey__in=surveys).order_by("place")
+    taught = taught_by(machine=record.machine, steps=[step.rows for step in found], readings=list(readings))
     findings = [
         FindingPage(lesson, step.plan_id, step.rows.after.pk, step.rows.after.stance != "unknown")
         for step, lesson in zip(found, taught.lessons, strict=True)
     ]
-    return ResponsePage(machine, taught, findings)
-
-
-def answer_words(*, plan: Plan) -> AnswerWords | None:
-    """Return how the machine answers as a leg plan reckoned with it; None if it went by the machine's measures."""
-    kept = plan.inputs.get("response")
-    return AnswerWords(kept, plan.inputs["lead_mm"]) if kept else None
+    return ResponsePage(record, taught, findings)
 
 
 @dataclass(frozen=True)
@@ -233,55 +138,22 @@ class _Found:
     rows: StepRows
 
 
-@dataclass(frozen=True)
-class _Work:
-    """What was turned by one plan, from the first leg to the last."""
-
-    plan: Plan
-    rows: list[Adjustment]
-
-    @property
-    def begins(self) -> datetime.datetime:
-        return min(row.turned_at for row in self.rows)
-
-    @property
-    def ends(self) -> datetime.datetime:
-        return max(row.turned_at for row in self.rows)
-
-    @property
-    def turns(self) -> tuple[float, float, float, float]:
-        front_left, front_right, rear_left, rear_right = (
-            sum(row.turns for row in self.rows if row.place == place) for place in range(4)
-        )
-        return float(front_left), float(front_right), float(rear_left), float(rear_right)
-
-
-def _steps_of(machine: Machine) -> list[_Found]:
+def _steps_of(record: Record) -> list[_Found]:
     """The steps of a machine's record, oldest first, but those under another lead than today's."""
-    works = _works_of(machine)
-    if not works:
-        return []
-    surveys = list(
-        Survey.objects.for_org(machine.organization_id)
-        .filter(machine=machine, corrections__isnull=True)
-        .select_related("spec")
-        .order_by("measured_at", "created_at", "id")
-    )
-    standings = list(
-        Standing.objects.for_org(machine.organization_id).filter(machine=machine).values_list("created_at", "bay_id")
-    )
+    works, surveys = record.works, record.surveys
     ends: list[datetime.datetime | None] = [None, *(work.ends for work in works)]
     begins: list[datetime.datetime | None] = [*(work.begins for work in works[1:]), None]
     found = []
     for work, last, following in zip(works, ends, begins, strict=False):
         before = _newest(surveys, since=last, until=work.begins)
         after = _first(surveys, since=work.ends, until=following)
-        if before and after and _is_one_step(before, after, standings) and _has_this_lead(work, machine):
+        same_lead = work.plan.inputs["lead_mm"] == record.machine.lead_mm
+        if before and after and same_lead and _is_one_step(before, after, record.standings):
             found.append(_Found(work.plan.pk, StepRows(before, work.turns, after, work.plan.inputs["steps_per_turn"])))
     return found
 
 
-def _works_of(machine: Machine) -> list[_Work]:
+def _works_of(machine: Machine) -> list[Work]:
     rows = (
         Adjustment.objects.for_org(machine.organization_id)
         .filter(plan__machine=machine)
@@ -292,7 +164,7 @@ def _works_of(machine: Machine) -> list[_Work]:
     by_plan: dict[UUID, list[Adjustment]] = {}
     for row in rows:
         by_plan.setdefault(row.plan_id, []).append(row)
-    works = [_Work(rows[0].plan, rows) for rows in by_plan.values()]
+    works = [Work(rows[0].plan, rows) for rows in by_plan.values()]
     return sorted(works, key=lambda work: work.begins)
 
 
@@ -320,38 +192,3 @@ def _is_one_step(before: Survey, after: Survey, standings: Sequence[tuple[dateti
     places = [bay for at, bay in standings if before.measured_at < at <= after.measured_at]
     stayed = all(bay == before.bay_id for bay in (after.bay_id, *places))
     return stayed and after.measured_at - before.measured_at <= SOON
-
-
-def _has_this_lead(work: _Work, machine: Machine) -> bool:
-    return bool(work.plan.inputs["lead_mm"] == machine.lead_mm)
-
-
-def _mixed_up(lesson: Lesson) -> str:
-    """Which feet were taken for which, where more than one was."""
-    for order, words in _ORDERS.items():
-        if tuple(lesson.told[leg] for leg in order) == lesson.turned:
-            return words
-    return _SHORT["wrong_foot"]
-
-
-def _was_or_were(legs: Sequence[str]) -> str:
-    words = " and ".join(filter(None, [", ".join(legs[:-1]), *legs[-1:]])) or "a foot"
-    return f"{words} {'were' if len(legs) > 1 else 'was'}"
-
-
-def _share(factor: float) -> str:
-    """A factor in words: "3 % less", "2 % more", or "" for as much."""
-    percent = round(100 * (factor - 1))
-    return f"{abs(percent)}\u00a0% {'less' if percent < 0 else 'more'}" if percent else ""
-
-
-def _than(share: str) -> str:
-    return "than its measures say" if share else "as its measures say"
-
-
-def _against(share: str) -> str:
-    return f"{share} {_than(share)}".strip()
-
-
-def _percent(u_factor: float) -> str:
-    return f"{max(100 * u_factor, 0.1):.1f}\u00a0%"

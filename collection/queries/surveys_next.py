@@ -9,6 +9,7 @@ from collection.access import visible
 from collection.arrays.plans import plans_of_many, turns_summary, usual_work
 from collection.models import Machine, Membership, Plan, Survey
 from collection.queries.plans import plan_start
+from collection.queries.response import ResponsePage
 from collection.queries.surveys import NOTHING, SurveyPage
 from leveling.errors import BadInput
 
@@ -47,7 +48,7 @@ class NextStep:
         return f"{lifted}, in steps of {STEP_WORDS[self.usual['steps_per_turn']]} turn"
 
 
-def step_after(*, member: Membership, page: SurveyPage) -> NextStep:
+def step_after(*, member: Membership, page: SurveyPage, response: ResponsePage) -> NextStep:
     """Return the one next step after a survey, as the machine stands now."""
     survey = page.survey
     if page.corrected_by:
@@ -64,15 +65,17 @@ def step_after(*, member: Membership, page: SurveyPage) -> NextStep:
         return NextStep("done", NOTHING)
     if verdict != "out" or _disagree(page):
         return NextStep("again", page.answer.next_step)
-    return _to_turn(member, machine)
+    return _to_turn(member, machine, response)
 
 
-def step_to_turn(*, member: Membership, machine: Machine, page: SurveyPage) -> NextStep | None:
+def step_to_turn(
+    *, member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage
+) -> NextStep | None:
     """Return how a machine that is out of spec comes to its turns, by its newest survey; None if that comes later."""
     if machine.status.verdict != "out" or _disagree(page):
         return None
     plan = _plan_from(member, machine, page.survey)
-    step = _go_on(plan) if plan else _to_turn(member, machine)
+    step = _go_on(plan) if plan else _to_turn(member, machine, response)
     return step if step.does in ("go_on", "turn", "nothing_fits") else None
 
 
@@ -97,9 +100,9 @@ def _plan_from(member: Membership, machine: Machine, survey: Survey) -> Plan | N
     return rows.fetch_mode(models.FETCH_RAISE).first()
 
 
-def _to_turn(member: Membership, machine: Machine) -> NextStep:
+def _to_turn(member: Membership, machine: Machine, response: ResponsePage) -> NextStep:
     """What a leg plan would say, worked as usual."""
-    start = plan_start(member=member, machine=machine)
+    start = plan_start(member=member, machine=machine, response=response)
     if start.problem_with("survey"):
         return NextStep("again", start.problem_with("survey"))
     usual = {"source": "survey", **asdict(usual_work(machine))}

@@ -14,7 +14,6 @@ from collection.models import Machine
 from collection.queries import machines as queries
 from collection.queries import quick_checks as quick_queries
 from collection.queries.machines_list import site_choices
-from collection.queries.response import response_of
 from collection.queries.surveys_next import step_to_turn
 from collection.queries.vials import vials_of
 from collection.views.doors import acted, author, member_view, page, posted
@@ -61,10 +60,10 @@ def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     """One machine: how it stands now, its legs, its history and what to do next."""
     machine = access.machine_for(request.member, pk)
     seen = queries.machine_page(member=request.member, machine=machine)
-    step = seen.how and step_to_turn(member=request.member, machine=machine, page=seen.how)
+    step = seen.how and step_to_turn(member=request.member, machine=machine, page=seen.how, response=seen.response)
     plan_form = PlanForm(initial=step.usual) if step else None
-    answers = {"response": response_of(machine=machine)}
-    context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form, **answers}
+    context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
+    context["quick"] = quick_queries.quick_card(machine=machine, survey=seen.survey)
     return page(request, "machines/detail.html", {**context, "vials": vials_of(machine=machine)})
 
 

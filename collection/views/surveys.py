@@ -15,8 +15,8 @@ from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again, ty
 from collection.models import Machine
 from collection.queries import instruments as instrument_queries
 from collection.queries import surveys as queries
-from collection.queries.response import response_of
 from collection.queries.quick_checks import can_learn
+from collection.queries.response import record_of, response_of
 from collection.queries.surveys_next import step_after
 from collection.views.doors import acted, author, member_view, page, posted
 
@@ -51,9 +51,10 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
     survey = access.survey_for(request.member, pk)
     with timezone.override(_zone(survey.machine)):
         seen = queries.survey_page(member=request.member, survey=survey)
-        step = step_after(member=request.member, page=seen)
-        finding = response_of(machine=survey.machine).after(survey)
+        response = response_of(record=record_of(machine=survey.machine))
+        step, finding = step_after(member=request.member, page=seen, response=response), response.after(survey)
         context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step, "finding": finding}
+        context["can_learn"] = seen.is_newest and can_learn(survey=survey, at=timezone.now())
         return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})
 
 
