@@ -47,6 +47,9 @@ ERAS = {
 PITCH_TOLERANCE_DEG = 0.2
 ROLL_TOLERANCE_DEG = 0.15
 GAP_TOLERANCE_MM = 0.5
+#: How finely turns until a foot bears are counted, unless someone says otherwise.
+GAP_STEP_TURNS = 0.25
+GAP_STEP_WORDS = {0.5: "½", 0.25: "¼", 0.125: "⅛", 0.1: "1/10"}
 
 #: Thread of the leveler: height per full turn. ASME B1.1 (3/8-16 UNC) and ISO 261 (M10x1.5).
 THREADS = {"3/8-16 UNC": LEAD_MM["3/8-16 UNC"], "M10x1.5": LEAD_MM["M10x1.5"]}

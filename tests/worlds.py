@@ -11,6 +11,7 @@ from collection.actions.instruments import Shown
 from collection.actions.plans import make_plan
 from collection.actions.quick_checks import record_quick_check
 from tests import factories as make
+from tests.factories import NOON
 from tests.surveying import across, along, author, pair_of, survey_of
 
 
@@ -66,12 +67,14 @@ class TernTaproom:
 
     @cached_property
     def vial(self) -> models.Instrument:
-        """Lantern Reef's own vial, with three pairs: half a degree a line, 6.5 in the middle. Made when asked for."""
+        """The machine's own vial, with three pairs: half a degree a line, the wanted pitch (6.5) in the middle."""
+        wanted = self.machine.specs.latest("created_at").pitch_deg
         made = make.InstrumentFactory(
             member=self.people.alice, name="Vial of Lantern Reef", kind="vial", machine=self.machine, direction="along"
         )
-        for lines, tilt in ((-1.0, 6.0), (0.0, 6.5), (1.0, 7.0)):
-            pair_of(made, self.instrument, by=self.people.bob, lines=lines, shown=tilt)
+        for lines in (-1.0, 0.0, 1.0):
+            shown, at = wanted + lines / 2, NOON + datetime.timedelta(minutes=3 * lines)
+            pair_of(made, self.instrument, by=self.people.bob, lines=lines, shown=shown, at=at)
         return made
 
     @cached_property
@@ -108,9 +111,9 @@ def glass_read(
     number, end = across
     at = at or taproom.survey.measured_at + datetime.timedelta(minutes=10)
     return record_quick_check(
-        by=author(taproom.people.bob, at), machine=taproom.machine,
+        by=author(taproom.people.bob, at),
         pitch=Shown(f"{along:g}", along, "rear"), roll=Shown(f"{number:g}", number, end),
-        **{"instrument": taproom.instrument, "place": "glass", "unit": "deg", **more},
+        **{"machine": taproom.machine, "instrument": taproom.instrument, "place": "glass", "unit": "deg", **more},
     )  # fmt: skip
 
 

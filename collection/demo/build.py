@@ -15,6 +15,7 @@ from collection.actions import people as people_actions
 from collection.actions import plans as plan_actions
 from collection.actions import sites as site_actions
 from collection.actions import surveys as survey_actions
+from collection.actions import vials as vial_actions
 from collection.actions.floors import TypedSlope
 from collection.actions.record import Author
 from collection.arrays.demo import Seen, Spot, Truth
@@ -58,6 +59,7 @@ def build(*, user: User, now: datetime.datetime, say: Callable[[str], None]) -> 
         say(f"  visit {visit + 1} of {VISITS}")
         clock.at = first + datetime.timedelta(days=days[visit])
         _visit(clock, truth, visit, placed, instrument)
+    _other_instruments(clock, placed[0].machine, instrument)
     return member
 
 
@@ -80,6 +82,27 @@ def _instrument(clock: Clock) -> Instrument:
         alignment_deg=presets.ALIGNMENT_DEG, repeat_deg=presets.REPEAT_DEG,
     )  # fmt: skip
     return instrument
+
+
+def _other_instruments(clock: Clock, machine: Machine, level: Instrument) -> None:
+    """Add a bubble, blocks, a ball and a vial; the vial is taught by three pairs about its machine's wanted pitch."""
+    for fields in (
+        {"name": "Bullseye from the van", "kind": "bubble", "sensitivity_deg": 0.2},
+        {"name": "Oak blocks, half degrees", "kind": "blocks"},
+        {"name": "Ball and film", "kind": "ball", "film_hz": presets.FILM_HZ, "alignment_deg": presets.RUN_ASKEW_DEG},
+    ):
+        instrument_actions.create_instrument(by=clock.author(), **fields)
+    vial = vial_actions.create_vial(
+        by=clock.author(), machine=machine, name=f"Vial of {machine.title}", direction="along",
+        reach_lines=presets.REACH_LINES,
+    )  # fmt: skip
+    wanted_deg = presets.ERAS[machine.era].pitch_deg
+    for lines, side, off_deg in ((1.0, "front", -0.6), (0.0, "middle", 0.0), (1.5, "rear", 0.8)):
+        shown = round(wanted_deg + off_deg, 1)
+        vial_actions.record_pair(
+            by=clock.author(), vial=vial, level=level, shown=shown, shown_text=f"{shown}", unit="deg", high_end="rear",
+            lines=lines, lines_text=f"{lines:g}", side=side,
+        )  # fmt: skip
 
 
 def _floors(clock: Clock, instrument: Instrument) -> Iterator[tuple[cast.DemoFloor, Floor, list[Bay]]]:

@@ -47,12 +47,12 @@ def draw_vial_line(
 
     upper = [(x(place), y(angle + K95 * u)) for place, angle, u in line]
     lower = [(x(place), y(angle - K95 * u)) for place, angle, u in line]
-    digits_x, digits_y = digits_of(across[1] - across[0]), digits_of(up[1] - up[0])
+    digits_y = digits_of(up[1] - up[0])
     parts = [
         element("polygon", points=_path([*upper, *reversed(lower)]), class_="bar-band") if line else EMPTY,
         *(element("line", x1=x(t), x2=x(t), y1=_TOP, y2=_BOTTOM, class_="grid-line") for t in across),
         *(element("line", x1=_LEFT, x2=_RIGHT, y1=y(t), y2=y(t), class_="grid-line") for t in up),
-        *(element("text", number(abs(t), digits_x), x=x(t), y=_BOTTOM + 18, class_="axis-words middle")
+        *(element("text", f"{abs(t):g}", x=x(t), y=_BOTTOM + 18, class_="axis-words middle")
           for t in across),
         *(element("text", number(t, digits_y) + _SUFFIX.get(unit, ""), x=_LEFT - 6, y=y(t) + 4, class_="axis-words end")
           for t in up),
@@ -94,8 +94,8 @@ def draw_strip(
         element("rect", x=0.2, y=0.2, width=width - 0.4, height=_HIGH_MM - 0.4, class_="strip-edge"),
         element("rect", x=band[0], y=0.4, width=band[1] - band[0], height=_LINE_MM - 0.4, class_="bar-band"),
         *(_mark(x(mark), mark) for mark in marks),
-        element("line", x1=sure[0], x2=sure[1], y1=13.5, y2=13.5, class_="strip-sure"),
-        element("path", d=f"M{here:.2f} 9.2L{here - 2.4:.2f} 17.5L{here + 2.4:.2f} 17.5Z", class_="strip-here"),
+        element("path", d=_capped(*sure), class_="strip-sure"),
+        element("path", d=f"M{here:.2f} 12.4L{here - 1.8:.2f} 18L{here + 1.8:.2f} 18Z", class_="strip-here"),
         *(element("text", _lines(mark), x=x(mark), y=22, class_="strip-words middle")
           for mark in marks if mark == int(mark) and (abs(mark) in (0, whole) or spacing_mm >= 4)),
         element("text", f"← {ends[0]}", x=1.5, y=27.6, class_="strip-words start"),
@@ -119,6 +119,11 @@ def _in_mm(label: str, width: float, height: float, *parts: SafeString) -> SafeS
         "svg", element("title", label), *parts, class_="figure strip", viewBox=f"0 0 {width:.2f} {height:.2f}",
         width=f"{width:.2f}mm", height=f"{height:.2f}mm", role="img", aria_label=label,
     )  # fmt: skip
+
+
+def _capped(left: float, right: float) -> str:
+    """A bar with caps under the lines."""
+    return f"M{left:.2f} 9.9V11.7M{left:.2f} 10.8H{right:.2f}M{right:.2f} 9.9V11.7"
 
 
 def _mark(x: float, lines: float) -> SafeString:

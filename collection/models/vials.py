@@ -45,4 +45,4 @@ class VialPair(Recorded):
     @property
     def unit_sign(self) -> str:
         """The unit that the level showed, behind its number."""
-        return "°" if self.level_unit == "deg" else UNIT_WORDS[self.level_unit]
+        return "°" if self.level_unit == "deg" else f"\u00a0{UNIT_WORDS[self.level_unit]}"

@@ -133,7 +133,7 @@ def demo() -> TernTaproom:
     plans = (make_plan(by=author(owner, timezone.now()), machine=status.machine, source="survey") for status in out)
     plan = next(plan for plan in plans if plan.answer.get("lifts"))
     bay = plan.machine.bay
-    instrument = models.Instrument.objects.get(organization=owner.organization)
+    instrument = models.Instrument.objects.get(organization=owner.organization, kind="digital_level")
     world = TernTaproom(people, bay.floor.site, bay.floor, bay, plan.machine, instrument)
     world.__dict__.update(survey=plan.survey, plan=plan)  # what the world would otherwise make when first asked
     people.vera.sites.add(world.site)
@@ -252,7 +252,8 @@ def kinds_of_instruments(world: TernTaproom) -> dict[str, models.Instrument]:
             at = NOON + datetime.timedelta(minutes=minute)
             pair_of(vial, level, by=world.people.bob, lines=lines, shown=shown, at=at)
         made[name] = vial
-    leave_out(by=author(world.people.bob, why="Somebody leaned on the machine."), pair=made["left-out"].pairs.latest("read_at"))
+    wrong = made["left-out"].pairs.latest("read_at")
+    leave_out(by=author(world.people.bob, why="Somebody leaned on the machine."), pair=wrong)
     record_event(by=author(alice, timezone.now()), instrument=made["moved"], kind="repaired", note="New glass.")
     return made
 
