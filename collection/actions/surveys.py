@@ -15,7 +15,7 @@ from collection.arrays.surveys_feet import gap_in_mm, weighed_feet
 from collection.arrays.surveys_results import Assessment
 from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Reading, Standing, Survey
 from collection.models.machines import LEGS
-from collection.presets import PRECONDITIONS
+from collection.presets import GAP_STEP_TURNS, PRECONDITIONS
 from collection.queries.floors import slopes_by_bay
 from collection.queries.surveys import LACKS_WORDS, correction_of, current_spec, means_to_read, newest_survey
 from leveling import VERSION
@@ -23,6 +23,7 @@ from leveling import VERSION
 MOST_READINGS = 24
 MOST_TILT_DEG = 20.0
 MOST_GAP_MM = 20.0
+MOST_EXACT_STEP = 0.01
 #: A survey written down later says nothing sure about where the legs stand now.
 _FRESH = datetime.timedelta(days=1)
 
@@ -32,8 +33,9 @@ class Seen:
     """What someone saw at the machine, as both actions take it.
 
     Each reading is a mapping: direction, text, value, unit, high_end, and if there is one turned_text, turned_value,
-    turned_high_end, spot, x_mm, y_mm. ``gap`` is in ``gap_unit``. ``weights_kg`` and ``weights_text`` hold what four
-    scales showed, in leg order, where the stance is "weighed". ``measured_at`` is None for now.
+    turned_high_end, spot, x_mm, y_mm. ``gap`` is in ``gap_unit``; turns were counted to ``gap_step_turns``.
+    ``weights_kg`` and ``weights_text`` hold what four scales showed, in leg order, where the stance is "weighed".
+    ``measured_at`` is None for now.
     """
 
     readings: Sequence[Mapping[str, Any]]
@@ -41,6 +43,7 @@ class Seen:
     gap: float = 0.0
     gap_text: str = ""
     gap_unit: str = "mm"
+    gap_step_turns: float = GAP_STEP_TURNS
     weights_kg: Sequence[float] = ()
     weights_text: Sequence[str] = ()
     measured_at: datetime.datetime | None = None
@@ -160,6 +163,7 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
         stance=seen.stance,
         gap=seen.gap,
         gap_unit=seen.gap_unit,
+        gap_step_turns=seen.gap_step_turns,
         weights_kg=seen.weights_kg,
     )
     readings = readings_of(seen.readings, survey.inputs)
@@ -167,7 +171,7 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     assessment = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
     for name, value in _columns(assessment).items():
         setattr(survey, name, value)
-    survey.stance, survey.gap_unit = seen.stance, seen.gap_unit
+    survey.stance, survey.gap_unit, survey.gap_step_turns = seen.stance, seen.gap_unit, seen.gap_step_turns
     survey.gap_text, survey.gap_mm = seen.gap_text, survey.inputs["stance"]["gap_mm"]
     survey.light_foot = survey.inputs["stance"]["light"]
     survey.weights = list(seen.weights_text) if seen.stance == "weighed" else []
@@ -221,6 +225,8 @@ def _measured_at(seen: Seen, by: Author) -> datetime.datetime:
 def _refuse_stance(seen: Seen, machine: Machine) -> None:
     if seen.stance not in (*LEGS, "all_bearing", "unknown", "weighed"):
         raise ActionRefused("Say which foot is light, that all four bear, or that nobody checked.", field="stance")
+    if not MOST_EXACT_STEP <= seen.gap_step_turns <= 1:
+        raise ActionRefused("Say to which part of a turn you counted: from 1/100 to 1.", field="gap_step_turns")
     if seen.stance == "weighed":
         _refuse_weights(seen, machine)
     gap_mm = gap_in_mm(seen.gap, unit=seen.gap_unit, lead_mm=machine.lead_mm)

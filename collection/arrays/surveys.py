@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from collection import presets
 from collection.arrays.surveys_feet import four_feet_of, stance_inputs
 from collection.arrays.surveys_means import Means, means_inputs, means_of
 from collection.arrays.surveys_results import Assessment, Judged, SlopeFound, TiltUsed
@@ -68,6 +69,7 @@ def inputs_of(
     stance: str,
     gap: float,
     gap_unit: str,
+    gap_step_turns: float = presets.GAP_STEP_TURNS,
     weights_kg: Sequence[float] = (),
 ) -> Inputs:
     """Return what the engine needs beside the readings, as plain numbers and words that the survey keeps.
@@ -81,7 +83,8 @@ def inputs_of(
             "pitch_offset_deg", "roll_offset_deg", "u_pitch_offset_deg", "u_roll_offset_deg",
         ),
         "stance": stance_inputs(
-            stance=stance, gap=gap, gap_unit=gap_unit, weights_kg=weights_kg, machine=machine
+            stance=stance, gap=gap, gap_unit=gap_unit, gap_step_turns=gap_step_turns, weights_kg=weights_kg,
+            machine=machine,
         ),
     }  # fmt: skip
     return kept | ({"across": means_inputs(across, measured_at=measured_at)} if across else {})

@@ -17,7 +17,13 @@ from leveling.frame import LEGS, foot_positions
 from leveling.playfields import Slope
 from leveling.support import Gap, Stance, gap_from_turns
 from leveling.support_give import Scale, usual_give
-from leveling.support_methods import U_UNCHECKED_MM, U_UNNOTICED_MM, combine_methods
+from leveling.support_methods import (
+    U_FEEL_MM,
+    U_UNCHECKED_MM,
+    U_UNNOTICED_MM,
+    combine_methods,
+    u_counted_turns,
+)
 from leveling.support_weights import EVEN, FLOATS, LIGHT, weigh_feet
 
 #: How well a feeler tells a gap, standard. Common practice, no source: it goes under a foot that is seldom flat.
@@ -32,7 +38,9 @@ def gap_in_mm(gap: float, *, unit: str, lead_mm: float) -> float:
     return float(gap_from_turns(gap, lead_mm=lead_mm).gap_mm) if unit == "turns" else float(gap)
 
 
-def stance_inputs(*, stance: str, gap: float, gap_unit: str, weights_kg: Sequence[float], machine: Machine) -> Any:
+def stance_inputs(
+    *, stance: str, gap: float, gap_unit: str, gap_step_turns: float, weights_kg: Sequence[float], machine: Machine
+) -> Any:
     """Return how the machine stood, as plain numbers and words that the survey keeps.
 
     Weights that cannot be say nothing: then the feet count as not checked.
@@ -44,10 +52,8 @@ def stance_inputs(*, stance: str, gap: float, gap_unit: str, weights_kg: Sequenc
     if stance not in LEGS:
         unnoticed = U_UNCHECKED_MM if stance == "unknown" else U_UNNOTICED_MM
         return {"stance": stance, "light": "", "gap_mm": 0.0, "u_gap_mm": unnoticed}
-    u_gap_mm = U_FEELER_MM
-    if gap_unit == "turns":
-        u_gap_mm = float(gap_from_turns(gap, lead_mm=machine.lead_mm).u_gap_mm)
     gap_mm = gap_in_mm(gap, unit=gap_unit, lead_mm=machine.lead_mm)
+    u_gap_mm = _u_gap_mm(gap, unit=gap_unit, step_turns=gap_step_turns, lead_mm=machine.lead_mm)
     return {"stance": stance, "light": stance, "gap_mm": gap_mm, "u_gap_mm": u_gap_mm}
 
 
@@ -120,6 +126,13 @@ def feet_of(machine: Any) -> Any:
     return foot_positions(
         track_front_mm=machine["track_front_mm"], track_rear_mm=machine["track_rear_mm"], base_mm=machine["base_mm"]
     )
+
+
+def _u_gap_mm(gap: float, *, unit: str, step_turns: float, lead_mm: float) -> float:
+    """How sure a gap is, standard: by how finely the turns were counted, or by a feeler."""
+    if unit == "turns":
+        return float(gap_from_turns(gap, lead_mm=lead_mm, u_turns=u_counted_turns(step_turns)).u_gap_mm)
+    return float(np.hypot(U_FEELER_MM, U_FEEL_MM))
 
 
 def _was_seen_to_bear(inputs: Any) -> bool:

@@ -11,7 +11,7 @@ from collection.forms.fields import TextField, WordField
 from collection.forms.numbers import NotANumber, read_number, read_turns
 from collection.forms.surveys_readings import MOST_READINGS, UNIT_SIGNS, ReadingForm, Readings
 from collection.forms.surveys_weights import WEIGHED, WEIGHT_NAMES, UnitField, WeightsForm, weights_again
-from collection.presets import PLAYFIELDS_MM, PRECONDITIONS
+from collection.presets import GAP_STEP_TURNS, GAP_STEP_WORDS, PLAYFIELDS_MM, PRECONDITIONS
 
 STANCES = [
     ("all_bearing", "All four bear"),
@@ -24,6 +24,7 @@ STANCES = [
 #: A survey may rest on four scales too.
 STANCES_BY_SCALE = [*STANCES[:-1], (WEIGHED, "Weighed"), STANCES[-1]]
 GAP_UNITS = [("mm", "mm"), ("turns", "turns until it bears")]
+GAP_STEPS = [(f"{step:g}", f"{words} turn") for step, words in GAP_STEP_WORDS.items()]
 LIGHT_FEET = ("FL", "FR", "RL", "RR")
 
 MOST_GAP = 20.0
@@ -73,7 +74,8 @@ class SurveyForm(WeightsForm):
     )  # fmt: skip
     stance = WordField(
         label="Do all four feet bear?", choices=STANCES_BY_SCALE,
-        help_text="Press down on each corner. The corner that gives has the light foot; mostly it is a front one. "
+        help_text="Press both front corners in turn, then both rear ones. The corner that gives has the light foot; "
+        "mostly it is a front one. Pressing is a sign only, so compare the rear pair too. "
         "FL: front left, as the player stands. RR: rear right.",
     )  # fmt: skip
     gap = GapField(
@@ -82,6 +84,10 @@ class SurveyForm(WeightsForm):
         help_text="The thickest feeler that goes under, or the turns out until the foot bears.",
     )  # fmt: skip
     gap_unit = UnitField(label="Measured in", choices=GAP_UNITS, initial="mm")
+    gap_step_turns = UnitField(
+        label="Turns counted to the nearest", choices=GAP_STEPS, initial=f"{GAP_STEP_TURNS:g}",
+        help_text="The finer you count, the surer the gap.",
+    )  # fmt: skip
     measured_at = forms.DateTimeField(
         label="Measured at", required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
@@ -156,6 +162,7 @@ class SurveyForm(WeightsForm):
             "stance": stance,
             "gap": data.get("gap", 0.0),
             "gap_unit": data.get("gap_unit", "mm"),
+            "gap_step_turns": data.get("gap_step_turns", GAP_STEP_TURNS),
             "weights_kg": self.weighed["weights_kg"],
         }
 
@@ -201,6 +208,7 @@ class SurveyForm(WeightsForm):
         data: dict[str, Any] = super().clean() or self.cleaned_data
         text = data.get("gap", "")
         data["gap_unit"] = data.get("gap_unit") or "mm"
+        data["gap_step_turns"] = float(data.get("gap_step_turns") or GAP_STEP_TURNS)
         data["gap_text"], data["gap"] = "", 0.0
         if data.get("stance") not in LIGHT_FEET or "gap" in self.errors:
             return data
@@ -307,5 +315,6 @@ def typed_survey(survey: Any, readings: Sequence[Any]) -> dict[str, Any]:
     kept = ("preconditions", "stance", "gap_unit", "note")
     initial = {name: getattr(survey, name) for name in kept}
     initial |= {"instrument": str(survey.instrument_id), "gap": survey.gap_text, **weights_again(survey.weights)}
+    initial["gap_step_turns"] = f"{survey.gap_step_turns:g}"
     initial["instrument_across"] = str(survey.instrument_across_id or "")
     return {"initial": initial, "readings": rows}

@@ -106,8 +106,10 @@ class Survey(Recorded):
         if self.stance == "weighed":
             shown = ", ".join(f"{leg} {text}" for leg, text in zip(LEGS, self.weights, strict=True))
             return f"Weighed: {shown}. {self._weighed_words}"
-        gap = f"{self.gap_text} mm gap" if self.gap_unit == "mm" else f"turns until it bears: {self.gap_text}"
-        return f"{self.stance} light, {gap}"
+        if self.gap_unit == "mm":
+            return f"{self.stance} light, {self.gap_text} mm gap"
+        step = presets.GAP_STEP_WORDS.get(self.gap_step_turns, f"{self.gap_step_turns:g}")
+        return f"{self.stance} light, turns until it bears: {self.gap_text}, to the nearest {step}"
 
     @property
     def stood_on(self) -> str:

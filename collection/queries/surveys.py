@@ -212,6 +212,7 @@ def live_answer(
     stance: str = "unknown",
     gap: float = 0.0,
     gap_unit: str = "mm",
+    gap_step_turns: float = presets.GAP_STEP_TURNS,
     weights_kg: Sequence[float] = (),
 ) -> Answer:
     """Return what rows that nobody saved yet would say."""
@@ -221,7 +222,7 @@ def live_answer(
     across = means_to_read(instrument=instrument_across, at=at) if instrument_across else None
     inputs = inputs_of(
         machine=machine, along=means_to_read(instrument=instrument, at=at), across=across, measured_at=at,
-        stance=stance, gap=gap, gap_unit=gap_unit, weights_kg=weights_kg,
+        stance=stance, gap=gap, gap_unit=gap_unit, gap_step_turns=gap_step_turns, weights_kg=weights_kg,
     )  # fmt: skip
     return _answer(assess(readings=readings_of(readings, inputs), inputs=inputs, spec=spec), spec, inputs)
 
