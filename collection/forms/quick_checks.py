@@ -35,7 +35,10 @@ class QuickCheckForm(WriteForm):
     )
     roll_high = WordField(label="High end, across", choices=ROLL_ENDS, required=False)
     pair_with = WordField(label="What is it for?", required=False)
-    instrument = forms.ChoiceField(label="Level", error_messages=CHOOSE)
+    instrument = forms.ChoiceField(
+        label="Level", error_messages=CHOOSE,
+        help_text="Lay the marked end to the rear or to the right, at the same place each time.",
+    )  # fmt: skip
     unit = forms.ChoiceField(label="The display shows", choices=UNITS, required=False, error_messages=CHOOSE)
 
     def __init__(self, *args: Any, levels: Sequence[Any], survey: Any = None, **kwargs: Any) -> None:
