@@ -31,8 +31,16 @@ def _store_page(store: Callable[..., None], kept: dict[str, object], *signal: ob
         store(kept, *signal, **rendered)
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the choice for a second database: the others were run on the first, and pytest-django shuts it to them."""
+    parser.addoption("--database-only", action="store_true", help="run only the tests that may use the database")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Skip what this machine cannot run and say why; where nothing may be skipped, let it fail instead."""
+    if config.getoption("database_only"):
+        config.hook.pytest_deselected(items=[item for item in items if not _may_use_the_database(item)])
+        items[:] = [item for item in items if _may_use_the_database(item)]
     if os.environ.get("LEVELBOOK_NO_SKIPS"):
         return
     for item in items:
@@ -42,12 +50,23 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason="needs PostgreSQL: set DATABASE_URL to a server"))
 
 
+def _may_use_the_database(item: pytest.Item) -> bool:
+    wanted = {"db", "transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
+    return bool(wanted or item.get_closest_marker("django_db") or item.get_closest_marker("postgresql"))
+
+
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(
     django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    """Keep a test database of SQLite in a file, as a real one: in memory, connections refuse each other at once."""
+    """Keep a test database of SQLite in a file, as a real one: in memory, connections refuse each other at once.
+
+    Only a power cut would need the full syncs, which test_environment.py asks the real settings for.
+    """
     if connection.vendor == "sqlite":
+        options = connection.settings_dict["OPTIONS"]
+        assert "synchronous=FULL" in options["init_command"]
+        options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
         connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
 
 
