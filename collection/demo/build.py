@@ -13,21 +13,26 @@ from collection.actions import instruments as instrument_actions
 from collection.actions import machines as machine_actions
 from collection.actions import people as people_actions
 from collection.actions import plans as plan_actions
+from collection.actions import quick_checks as quick_actions
 from collection.actions import sites as site_actions
 from collection.actions import surveys as survey_actions
 from collection.actions import vials as vial_actions
 from collection.actions.floors import TypedSlope
+from collection.actions.instruments import Shown
 from collection.actions.record import Author
 from collection.arrays.demo import Seen, Spot, Truth
 from collection.demo import cast
 from collection.models import Bay, Floor, Instrument, Machine, Membership, Plan, Survey, User
 from collection.models.plans import TASKS
+from collection.queries.surveys import newest_survey
 
 SEED = 20_260_503
 VISITS = 9
 DAYS_BETWEEN = 90
 #: Every so many machines one keeps its exposures unmeasured, and one was never surveyed.
 UNMEASURED_EVERY, NEVER_SURVEYED = 5, 2
+#: The machine whose glass is read beside its last surveys, and how its glass lies against the playfield.
+GLASS_READ, GLASS_DEG = 4, (-1.2, 0.1)
 #: Machines in a row, and rows against a wall, as people place them.
 _PITCH_OF_BAYS_MM, _WALL_MM = 1100, 900
 
@@ -59,6 +64,8 @@ def build(*, user: User, now: datetime.datetime, say: Callable[[str], None]) -> 
         say(f"  visit {visit + 1} of {VISITS}")
         clock.at = first + datetime.timedelta(days=days[visit])
         _visit(clock, truth, visit, placed, instrument)
+    clock.at = last + datetime.timedelta(hours=6)
+    _glass(clock, placed[GLASS_READ].machine, instrument)
     _other_instruments(clock, placed[0].machine, instrument)
     return member
 
@@ -171,8 +178,28 @@ def _visit(clock: Clock, truth: Truth, visit: int, placed: list[Placed], instrum
     for one in placed[: len(placed) - NEVER_SURVEYED]:
         survey = _survey(clock, one.machine, instrument, seen[one.number], "routine", None)
         one.machine.refresh_from_db()
+        if one.number == GLASS_READ and visit >= VISITS - 2:
+            _glass(clock, one.machine, instrument, survey)
         if survey.verdict != "in" and visit < VISITS - 1:
             _level(clock, truth, visit, one, instrument)
+
+
+def _glass(clock: Clock, machine: Machine, instrument: Instrument, beside: Survey | None = None) -> None:
+    """Read the glass: beside a survey to learn from it, else as a quick check."""
+    survey = beside or newest_survey(machine=machine)
+    assert survey is not None
+    tilts = (survey.pitch_read_deg + GLASS_DEG[0], survey.roll_read_deg + GLASS_DEG[1])
+    pitch, roll = (_shown(tilt, ends) for tilt, ends in zip(tilts, (("rear", "front"), ("right", "left")), strict=True))
+    quick_actions.record_quick_check(
+        by=clock.author(), machine=machine, instrument=instrument, place="glass", unit="deg", pitch=pitch, roll=roll,
+        pair_with=beside,
+    )  # fmt: skip
+
+
+def _shown(tilt_deg: float, ends: tuple[str, str]) -> Shown:
+    """What a display of 0.1 degree shows of a tilt, and which end is high."""
+    shown = round(abs(tilt_deg), 1)
+    return Shown(f"{shown}", shown, "level" if not shown else ends[tilt_deg < 0])
 
 
 def _level(clock: Clock, truth: Truth, visit: int, one: Placed, instrument: Instrument) -> None:
