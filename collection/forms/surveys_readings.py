@@ -7,7 +7,6 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from collection.forms.fields import NumberField, WordField
-from collection.models.instruments import KINDS_WITH_ZERO
 from collection.presets import SPOTS
 from leveling.units import slope_in
 
@@ -74,6 +73,12 @@ class ReadingForm(forms.Form):
         return instrument.kind if instrument else "digital_level"
 
     @property
+    def shows_number(self) -> bool:
+        """Whether it was read with a level, whose number is a slope."""
+        instrument = self._means.get(str(self["direction"].data or ""))
+        return instrument is None or bool(instrument.has_zero)
+
+    @property
     def is_look(self) -> bool:
         """Whether nothing but the bubble tells: no number is asked."""
         return self.kind == "bubble" or (self.kind == "blocks" and self["direction"].data == "across")
@@ -83,7 +88,7 @@ class ReadingForm(forms.Form):
         """Whether nothing was read in this row."""
         if self.is_look:
             return not self._typed("high_end")
-        if self.kind in KINDS_WITH_ZERO:
+        if self.shows_number:
             return not (self._typed("value") or self._typed("turned_value") or self._typed("high_end") == "level")
         return not self._typed("value")
 
@@ -94,7 +99,7 @@ class ReadingForm(forms.Form):
             return data
         if not data.get("direction") and "direction" not in self.errors:
             self.add_error("direction", "Say how the level lay: along or across.")
-        if self.kind in KINDS_WITH_ZERO:
+        if self.shows_number:
             self._check_level()
         else:
             self._check_other()
@@ -188,13 +193,13 @@ class ReadingForm(forms.Form):
 
     def _is_turned(self) -> bool:
         """Whether the row holds a second reading, turned end for end."""
-        if self.kind in KINDS_WITH_ZERO:
+        if self.shows_number:
             return bool(self._typed("turned_value"))
         return self.kind in ("bubble", "blocks") and bool(self._typed("turned_high_end"))
 
     def _unit(self, unit: str) -> str:
         data = self.cleaned_data
-        if self.kind in KINDS_WITH_ZERO:
+        if self.shows_number:
             return str(data["unit"] or unit)
         if self.is_look:
             return "look"

@@ -1,18 +1,18 @@
 """The survey's form: rows of readings, the stance with its gap, and what is told softly while someone types."""
 
 import uuid
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from django.http import QueryDict
 
 from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again
+from collection.models import Instrument
 from tests.collection.forms.hostile import PLAIN, TURNS
 from tests.surveying import sent
 
-LEVEL = SimpleNamespace(pk=uuid.uuid4(), name="230 mm digital level", unit="deg")
-LONG = SimpleNamespace(pk=uuid.uuid4(), name="Long level", unit="mm_per_m")
+LEVEL = Instrument(name="230 mm digital level", unit="deg")
+LONG = Instrument(name="Long level", unit="mm_per_m")
 
 
 def form(kind: type[SurveyForm] = SurveyForm, **more: str) -> SurveyForm:
