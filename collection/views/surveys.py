@@ -18,6 +18,7 @@ from collection.queries import surveys as queries
 from collection.queries.quick_checks import can_learn
 from collection.queries.response import record_of, response_of
 from collection.queries.surveys_next import step_after
+from collection.queries.surveys_twist import ends_page
 from collection.views.doors import acted, author, member_view, page, posted
 
 
@@ -55,6 +56,7 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
         step, finding = step_after(member=request.member, page=seen, response=response), response.after(survey)
         context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step, "finding": finding}
         context["can_learn"] = seen.is_newest and can_learn(survey=survey, at=timezone.now())
+        context["ends"] = ends_page(page=seen)
         return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})
 
 
