@@ -173,7 +173,7 @@ def instruments_of(*, member: Membership, search: str = "") -> QuerySet[Instrume
 
 def levels_of(*, member: Membership) -> QuerySet[Instrument]:
     """Return the live instruments that show a number, by name."""
-    return instruments_of(member=member).filter(kind__in=KINDS_WITH_ZERO)
+    return instruments_of(member=member).filter(kind__in=KINDS_WITH_ZERO).fetch_mode(models.FETCH_RAISE)
 
 
 def is_used(*, instrument: Instrument) -> bool:
