@@ -78,6 +78,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.kinds(world, worlds.kinds_of_instruments(world))
             yield from pages.other_kinds(worlds.surveys_of_other_kinds(world), world.people.alice.user)
             yield from pages.weighed(worlds.weighed(world), world.people.alice.user)
+            yield from pages.twisted(worlds.twisted(world), world.people.alice.user)
             yield from quick_checks(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))

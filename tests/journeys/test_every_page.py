@@ -95,6 +95,7 @@ def test_a_survey_on_four_scales(looker: Looker) -> None:
     world = worlds.full()
     assert looker.look(pages.other_kinds(worlds.surveys_of_other_kinds(world), world.people.alice.user)) == {}
     assert looker.look(pages.weighed(worlds.weighed(world), world.people.alice.user)) == {}
+    assert looker.look(pages.twisted(worlds.twisted(world), world.people.alice.user)) == {}
 
 
 def test_levels_however_their_zero_stands(looker: Looker) -> None:

@@ -230,6 +230,13 @@ def weighed(survey: models.Survey, who: models.User) -> Iterator[Sight]:
         yield Sight(page, "weighed", who, reverse(page, args=[survey.pk]))
 
 
+def twisted(surveys: dict[str, models.Survey], who: models.User) -> Iterator[Sight]:
+    """Yield surveys that were read across at both ends, and the form that corrects a gap counted in turns."""
+    for kind, survey in surveys.items():
+        yield Sight("survey", f"ends-{kind}", who, reverse("survey", args=[survey.pk]))
+    yield Sight("survey_correct", "turns", who, reverse("survey_correct", args=[surveys["hung"].pk]))
+
+
 def other_kinds(surveys: dict[str, models.Survey], who: models.User) -> Iterator[Sight]:
     """Yield surveys that were read with something else than a level, and the forms that correct them."""
     for kind, survey in surveys.items():

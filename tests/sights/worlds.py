@@ -172,6 +172,23 @@ def weighed(world: TernTaproom) -> models.Survey:
     )  # fmt: skip
 
 
+def twisted(world: TernTaproom) -> dict[str, models.Survey]:
+    """A machine read at both ends while FL hung, told to the eighth of a turn, and again once all four bore."""
+    level = make.InstrumentFactory(member=world.people.alice, name="Long level", resolution_deg=0.05,
+                                   alignment_deg=0.2, base_mm=450)  # fmt: skip
+    machine = make.MachineFactory(member=world.people.alice, bay=None, title="Marsh Weather", code="MW-7")
+    hung = {"stance": "FL", "gap": 0.5, "gap_text": "1/2", "gap_unit": "turns", "gap_step_turns": 0.125}
+    made: dict[str, models.Survey] = {}
+    for hours, name, rolls, stance in ((3, "hung", (0.1, 0.9), hung), (2, "bore", (0.3, 0.5), {}),
+                                       (1, "hung-again", (0.1, 0.6), hung)):  # fmt: skip
+        rows = [along(6.5, spot="middle")]
+        for end, roll in zip(("lower", "upper"), rolls, strict=True):
+            rows += [across(roll, "left", spot=f"{end}_{spot}") for spot in ("left", "centre", "right")]
+        at = timezone.now() - datetime.timedelta(hours=hours)
+        made[name] = survey_of(machine, by=world.people.bob, instrument=level, readings=rows, at=at, **stance)
+    return made
+
+
 def surveys_of_other_kinds(world: TernTaproom) -> dict[str, models.Survey]:
     """Surveys with angle blocks, and with a filmed ball."""
     alice = world.people.alice
