@@ -36,6 +36,7 @@ from django.core.wsgi import get_wsgi_application
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
 from tests.sights.quick_checks import quick_checks
+from tests.sights.response import taught
 
 WIDTHS = (measuring.PHONE, measuring.LAPTOP)
 #: Where hundreds of machines show.
@@ -80,6 +81,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.weighed(worlds.weighed(world), world.people.alice.user)
             yield from pages.twisted(worlds.twisted(world), world.people.alice.user)
             yield from quick_checks(world)
+            yield from taught(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

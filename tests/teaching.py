@@ -11,7 +11,7 @@ from collection.actions.plans import make_plan, record_turns
 from leveling.contact import load_point
 from leveling.frame import LEGS, foot_positions
 from leveling.simulate import Machines, Stood, stand, turned
-from tests.factories import NOON
+from tests.factories import NOON, InstrumentFactory
 from tests.surveying import across, along, author, survey_of
 from tests.worlds import TernTaproom
 
@@ -20,14 +20,21 @@ FINE = {"resolution_deg": 0.01, "accuracy_deg": 0.05, "alignment_deg": 0.1, "rep
 
 
 class Pupil:
-    """Lantern Reef, believed to be 1300 by 560 mm on 3/8-16 UNC, and what it truly is."""
+    """A machine believed to be 1300 by 560 mm on 3/8-16 UNC, and what it truly is; Lantern Reef if none is given."""
 
     def __init__(
-        self, taproom: TernTaproom, *, base_mm: float = 1300, track_mm: float = 560, lead_mm: float = 1.5875
+        self,
+        taproom: TernTaproom,
+        *,
+        machine: models.Machine | None = None,
+        base_mm: float = 1300,
+        track_mm: float = 560,
+        lead_mm: float = 1.5875,
     ) -> None:
-        self.world, self.machine, self.at = taproom, taproom.machine, NOON
-        models.Instrument.objects.filter(pk=taproom.instrument.pk).update(**FINE)
-        taproom.instrument.refresh_from_db()
+        self.world, self.machine, self.at = taproom, machine or taproom.machine, NOON
+        self.level = taproom.instrument if machine is None else InstrumentFactory(member=taproom.people.alice)
+        models.Instrument.objects.filter(pk=self.level.pk).update(**FINE)
+        self.level.refresh_from_db()
         self.machine.legs.update(exposure_mm=None)
         feet = foot_positions(track_front_mm=track_mm, track_rear_mm=track_mm, base_mm=base_mm)[None]
         zeros = np.zeros((1, 4))
@@ -62,7 +69,7 @@ class Pupil:
             feet = {"stance": LEGS[int(stood.light[0])], "gap": round(gap, 2), "gap_text": f"{gap:.2f}"}
         by = self.world.people.bob
         seen: dict[str, Any] = {"readings": readings, "plan": plan, **feet, **more}
-        return survey_of(self.machine, by=by, instrument=self.world.instrument, at=self.at, **seen)
+        return survey_of(self.machine, by=by, instrument=self.level, at=self.at, **seen)
 
     def plan(self) -> models.Plan:
         """Make a leg plan from the newest survey."""
@@ -73,12 +80,15 @@ class Pupil:
 
     def work(self, plan: models.Plan, truly: Sequence[float] | None = None) -> None:
         """Turn the legs as the plan says, or truly otherwise; the record holds what the plan said."""
-        planned = [leg["steps"] / leg["steps_per_turn"] for leg in plan.answer["legs"]]
-        self.truth = turned(self.truth, np.array([planned if truly is None else truly]))
+        self.turn(planned_turns(plan) if truly is None else truly)
         for number in range(1, len(plan.answer["lifts"]) + 1):
             self.at += datetime.timedelta(minutes=5)
             plan = record_turns(by=author(self.world.people.bob, self.at), plan=plan, lift=number)
         self.machine.refresh_from_db()
+
+    def turn(self, turns: Sequence[float]) -> None:
+        """Turn its levelers, in leg order, out positive; the record knows nothing of it."""
+        self.truth = turned(self.truth, np.array([turns]))
 
     def set_up(self, pitch_deg: float = 4.5, roll_deg: float = -0.8) -> tuple[models.Plan, models.Survey]:
         """Set it down there, survey it, plan, turn and survey it again."""

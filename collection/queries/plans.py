@@ -65,13 +65,15 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
         # Someone may record turns that no machine stands after; the page then tells what the plan said.
         with suppress(BadInput):
             course = as_turned(inputs=plan.inputs, lifts=[lift.really_turned for lift in lifts])
-    checks, moved = list(checks_of(member=member, plan=plan)), plan.state == "open" and moved_from(plan=plan)
+    record = record_of(machine=plan.machine)
     bay = plan.machine.bay if plan.state == "signed_off" else None
     unread = bay is not None and not slopes_by_bay(bays=[bay])
     return PlanPage(
-        plan=plan, lifts=lifts, checks=checks, course=course, moved=moved, slope_unread=unread,
+        plan=plan, lifts=lifts, course=course, slope_unread=unread,
+        checks=[survey for survey in record.surveys if survey.plan_id == plan.pk],
+        moved=plan.state == "open" and record.moved_since(plan.created_at, _bay_of(plan)),
         answers=answer_words(plan=plan),
-        finding=response_of(record=record_of(machine=plan.machine)).of_plan(plan),
+        finding=response_of(record=record).of_plan(plan),
     )  # fmt: skip
 
 
@@ -82,7 +84,7 @@ def plan_start(*, member: Membership, machine: Machine, response: ResponsePage |
     spec = Spec.objects.for_org(member.organization_id).filter(machine=machine).latest("created_at")
     survey = found.record.newest
     slope = slopes_by_bay(bays=[machine.bay]).get(machine.bay.pk) if machine.bay else None
-    moved = survey is not None and found.record.moved_since(survey)
+    moved = survey is not None and found.record.moved_since(survey.measured_at, survey.bay_id)
     turned = survey is not None and found.record.turned_since(survey)
     return PlanStart(
         machine=machine,
@@ -155,8 +157,7 @@ def moved_since(*, machine: Machine, bay_id: UUID | None, at: datetime.datetime)
 
 def moved_from(*, plan: Plan) -> bool:
     """Return whether the machine was moved after a plan was made, which then tells turns for another place."""
-    bay = UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
-    return moved_since(machine=plan.machine, bay_id=bay, at=plan.created_at)
+    return moved_since(machine=plan.machine, bay_id=_bay_of(plan), at=plan.created_at)
 
 
 def turned_since(*, survey: Survey) -> bool:
@@ -176,10 +177,9 @@ def turned_by_another(*, plan: Plan) -> bool:
     return rows.filter(created_at__gt=plan.created_at).exclude(turns=0).exists()
 
 
-def checks_of(*, member: Membership, plan: Plan) -> QuerySet[Survey]:
-    """Return the check readings that were taken for a plan and stand, oldest first."""
-    rows = standing_surveys(member=member, machine=plan.machine)
-    return rows.filter(plan=plan).order_by("measured_at", "created_at").fetch_mode(models.FETCH_RAISE)
+def _bay_of(plan: Plan) -> UUID | None:
+    """Where the machine stood when the plan was made."""
+    return UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
 
 
 def _adjustments(plan: Plan) -> dict[str, Adjustment]:

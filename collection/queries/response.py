@@ -58,10 +58,10 @@ class Record:
         """The newest survey."""
         return self.surveys[-1] if self.surveys else None
 
-    def moved_since(self, survey: Survey) -> bool:
-        """Whether the machine stands elsewhere than when it was surveyed, or stood elsewhere meanwhile."""
-        later = [bay for at, bay in self.standings if at > survey.measured_at]
-        return any(bay != survey.bay_id for bay in (self.machine.bay_id, *later))
+    def moved_since(self, at: datetime.datetime, bay_id: UUID | None) -> bool:
+        """Whether the machine, on this bay then, stands elsewhere now, or stood elsewhere meanwhile."""
+        later = [bay for moved_at, bay in self.standings if moved_at > at]
+        return any(bay != bay_id for bay in (self.machine.bay_id, *later))
 
     def turned_since(self, survey: Survey) -> bool:
         """Whether a leg was turned after a survey."""

@@ -86,7 +86,7 @@ class FindingPage:
             return []
         first = {
             "leg_off": f"Look under {self.lesson.leg}: a cable, a joint of the floor, a thread that slips.",
-            "unexplained": "See that the playfield is seated and that nobody shoved the machine.",
+            "unexplained": "See that the playfield is seated, no foot stands on a cable, nobody shoved the machine.",
         }.get(self.lesson.finding, "Look at the feet, and count again how far each leveler is out.")
         press = "Press down on each corner"
         looked = f"{press} again." if self.feet_checked else f"{press} and note the gap: nobody checked the feet."

@@ -14,6 +14,7 @@ from tests.collection.access.table import ROWS
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
 from tests.sights.quick_checks import quick_checks
+from tests.sights.response import taught
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -110,6 +111,10 @@ def test_instruments_of_every_kind(looker: Looker) -> None:
 
 def test_quick_checks_in_every_state(looker: Looker) -> None:
     assert looker.look(quick_checks(worlds.full())) == {}
+
+
+def test_what_is_made_of_turns(looker: Looker) -> None:
+    assert looker.look(taught(worlds.full())) == {}
 
 
 def test_every_page_of_an_empty_book(looker: Looker) -> None:

@@ -69,8 +69,9 @@ def test_cautions_stand_above_the_first_lift_and_in_full(client: Client, plan: m
 
 
 def test_it_says_how_sure_it_is_and_what_cannot_be_proven(client: Client, plan: models.Plan) -> None:
+    """By the level alone 0.071 and 0.094 degrees; the board's wave under 230 mm adds 0.052 and 0.050 (root sum)."""
     text = words(client, plan)
-    assert "How sure at the end: pitch ± 0.07°, roll ± 0.09°" in text
+    assert "How sure at the end: pitch ± 0.09°, roll ± 0.11°" in text
     chance = round(100 * plan.answer["verdict_after"]["chance"])
     assert f"Chance of being in spec then: {chance} %" in text
     assert "cannot prove the roll with the 230 mm digital level" in text
@@ -156,7 +157,7 @@ def test_check_and_sign_off(client: Client, taproom: TernTaproom, plan: models.P
     survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, plan=plan, at=NOON + HOUR)
     text = words(client, plan)
     assert "Check reading" in text
-    assert "pitch 6.50° ± 0.07°" in text
+    assert "pitch 6.50° ± 0.09°" in text
     refused = client.post(address("plan_sign_off", plan), {"tasks": ["locknuts"], "remark": ""})
     assert refused.status_code == 422
     assert refused.context["form"]["tasks"].value() == ["locknuts"]
@@ -258,7 +259,7 @@ def test_the_number_of_queries_is_the_same_with_many_checks(
     client: Client, taproom: TernTaproom, plan: models.Plan, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     url = address("plan", plan)
-    with django_assert_max_num_queries(14) as few:  # four of them for what its turns taught
+    with django_assert_max_num_queries(12) as few:
         client.get(url)
     turns = {leg: Turned(0.5, "1/2") for leg in plan.answer["lifts"][0]["frees"]}
     record_turns(by=author(taproom.people.bob, NOON + HOUR), plan=plan, lift=1, turns_by_leg=turns)
@@ -266,7 +267,7 @@ def test_the_number_of_queries_is_the_same_with_many_checks(
         survey_of(
             taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, plan=plan, at=NOON + hours * HOUR
         )
-    with django_assert_max_num_queries(14) as many:
+    with django_assert_max_num_queries(12) as many:
         client.get(url)
     assert len(few) == len(many)
 

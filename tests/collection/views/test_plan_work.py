@@ -202,12 +202,12 @@ def test_the_number_of_queries_is_the_same_with_many_checks(
     client: Client, taproom: TernTaproom, plan: models.Plan, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     client.get(address(plan))
-    with django_assert_max_num_queries(11) as few:
+    with django_assert_max_num_queries(12) as few:
         client.get(address(plan))
     for hours in range(1, 9):
         survey_of(
             taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, plan=plan, at=NOON + hours * HOUR
         )
-    with django_assert_max_num_queries(11) as many:
+    with django_assert_max_num_queries(12) as many:
         client.get(address(plan))
     assert len(few) == len(many)
