@@ -5,12 +5,11 @@ from typing import Any
 from django.db import transaction
 
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
-from collection.arrays.surveys import verdict_now
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.quick_checks import newest_check
 from collection.queries.response import record_of, response_of
-from collection.queries.surveys import MAKE_A_PLAN, current_spec, newest_survey, next_step_after
+from collection.queries.surveys import MAKE_A_PLAN, answer_of, current_spec, newest_survey
 
 SURVEY_IT = "Survey it"
 SURVEY_AGAIN = "Moved since the last survey: survey it again"
@@ -63,12 +62,13 @@ def _verdict(
     if turned_since(survey=survey):
         step = WORK_THE_PLAN if plan and plan.state == "open" and is_begun(plan=plan) else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
-    judged = verdict_now(survey, spec)
+    answer = answer_of(survey=survey, spec=spec)
+    judged = answer.verdict_found
     asked = _asked_by_quick_check(machine, survey, judged.verdict)
     if asked:
         return {"verdict": judged.verdict, "chance": judged.chance, "next_step": asked}
     step = _plan_step(plan, survey) if plan else ""
-    step = step or next_step_after(survey=survey, verdict=judged.verdict)
+    step = (step or answer.next_step)[:LONGEST_STEP]
     if step == MAKE_A_PLAN:
         step = _turns_step(machine, survey, spec)
     return {"verdict": judged.verdict, "chance": judged.chance, "next_step": step}

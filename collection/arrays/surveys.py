@@ -14,31 +14,17 @@ import numpy as np
 from collection import presets
 from collection.arrays.surveys_feet import four_feet_of, stance_inputs
 from collection.arrays.surveys_means import Means, means_inputs, means_of
-from collection.arrays.surveys_results import Assessment, Judged, SlopeFound, TiltUsed
+from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
 from collection.arrays.surveys_slopes import Board, Pairs, SlopeRead, about_deg, in_pairs, slope_read, tilt_of
+from collection.arrays.surveys_verdicts import half_widths, judged_by, shapes_of, shares_of
 from collection.models import Machine, Reading, Spec, Survey
 from collection.models.instruments import KINDS_WITH_ZERO
 from collection.models.surveys import DIRECTIONS
-from leveling import verdicts
-from leveling.four_feet import FourFeet
 from leveling.playfields import TYPICAL_PITCH_DEG, Playfield, Slope
 from leveling.playfields_next import READ_ACROSS, READ_ALONG, next_reading
-from leveling.verdicts_machine import Measured, judge_machine
-from leveling.verdicts_machine import Spec as WantedSpec
 
 Inputs = dict[str, Any]
 
-_DAILY = {
-    verdicts.IN_SPEC: "in",
-    verdicts.BORDERLINE: "borderline",
-    verdicts.OUT_OF_SPEC: "out",
-    verdicts.NOT_MEASURED: "borderline",
-}
-_CERTIFICATE = {
-    verdicts.PROVEN_IN: "proven_in",
-    verdicts.NOT_PROVEN: "not_proven",
-    verdicts.PROVEN_OUT: "proven_out",
-}
 _NEXT = {READ_ALONG: "along", READ_ACROSS: "across"}
 
 
@@ -99,7 +85,8 @@ def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assess
     four = four_feet_of(pitch=pitch.slope, roll=roll.slope, inputs=inputs)
     checked = inputs["stance"]["stance"] != "unknown"
     known = bool(pitch.slope.known), bool(roll.slope.known)
-    judged = _judge(four, spec, known=(*known, checked))
+    shapes = shapes_of(pitch=pitch, roll=roll, four=four, inputs=inputs)
+    half_pitch_deg, half_roll_deg, half_gap_mm = half_widths(shapes, inputs["stance"]["u_gap_mm"])
     return Assessment(
         pitch=_slope(pitch.slope),
         roll=_slope(roll.slope),
@@ -113,7 +100,15 @@ def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assess
         gap_mm=inputs["stance"]["gap_mm"],
         u_gap_mm=inputs["stance"]["u_gap_mm"],
         feet_checked=checked,
-        judged=judged,
+        half_pitch_deg=half_pitch_deg,
+        half_roll_deg=half_roll_deg,
+        half_gap_mm=half_gap_mm,
+        judged=judged_by(four=four, shapes=shapes, spec=spec, known=(*known, checked)),
+        parts=(shapes.pitch_parts, shapes.roll_parts),
+        shares={
+            "along": shares_of(shapes.pitch_parts, pitch.wave_deg),
+            "across": shares_of(shapes.roll_parts, roll.wave_deg),
+        },
         tilts=_in_order([*_tilts(ways["along"], pitch), *_tilts(ways["across"], roll)]),
         disagree=all(known) and not (pitch.slope.agree and roll.slope.agree),
         next_direction=_next_direction(pitch, roll, spec),
@@ -121,19 +116,12 @@ def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assess
     )
 
 
-def recomputed(survey: Survey, readings: Sequence[Reading]) -> Assessment:
-    """Return a stored survey's numbers, made again from its readings, its inputs and its spec."""
-    found = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
+def recomputed(survey: Survey, readings: Sequence[Reading], spec: Spec | None = None) -> Assessment:
+    """Return a stored survey's numbers, made again from its readings, its inputs and its spec, or a newer one."""
+    found = assess(readings=readings, inputs=survey.inputs, spec=spec or survey.spec)
     if found is None:
         raise ValueError("a stored survey without readings")
     return found
-
-
-def verdict_now(survey: Survey, spec: Spec) -> Judged:
-    """Return the verdict on a stored survey against a spec, which may be newer than the survey."""
-    variances = [survey.u_pitch_deg**2, survey.u_roll_deg**2, survey.u_twist_mm**2]
-    four = FourFeet(survey.pitch_deg, survey.roll_deg, survey.twist_mm, np.diag(variances))  # type: ignore[arg-type]
-    return _judge(four, spec, known=(True, True, survey.stance != "unknown"))["machine"]
 
 
 def _columns(row: Any, *names: str) -> Inputs:
@@ -165,34 +153,6 @@ def _slopes_read(ways: dict[str, Pairs], inputs: Inputs) -> tuple[SlopeRead, Slo
         board = replace(board, pitch_deg=float(pitch.slope.angle_deg))
     board = replace(board, u_pitch_deg=float(pitch.slope.u_deg))
     return pitch, slope_read(ways["across"], across, board, along=False)
-
-
-def _judge(four: FourFeet, spec: Spec, *, known: tuple[bool, bool, bool]) -> dict[str, Judged]:
-    verdict = judge_machine(
-        measured=Measured(
-            pitch_deg=four.pitch_deg,
-            u_pitch_deg=four.u_pitch_deg,
-            roll_deg=four.roll_deg,
-            u_roll_deg=four.u_roll_deg,
-            twist_mm=four.twist_mm,
-            u_twist_mm=four.u_twist_mm,
-            pitch_known=np.array(known[0]),
-            roll_known=np.array(known[1]),
-            twist_known=np.array(known[2]),
-        ),
-        spec=WantedSpec(**_columns(spec, "pitch_deg", "pitch_tolerance_deg", "roll_tolerance_deg", "gap_tolerance_mm")),
-    )
-    return {name: _judged(getattr(verdict, name)) for name in ("pitch", "roll", "twist", "machine")}
-
-
-def _judged(verdict: verdicts.Verdict) -> Judged:
-    return Judged(
-        verdict=_DAILY[int(verdict.daily)],
-        chance=float(verdict.chance),
-        certificate=_CERTIFICATE[int(verdict.certificate)],
-        provable=bool(verdict.provable),
-        measured=int(verdict.daily) != verdicts.NOT_MEASURED,
-    )
 
 
 def _slope(slope: Slope) -> SlopeFound:

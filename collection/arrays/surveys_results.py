@@ -1,10 +1,12 @@
 """What the engine says about a survey, as plain numbers and words."""
 
+import math
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
 from collection.models import Reading
+from leveling.verdicts_parts import Parts
 
 
 @dataclass(frozen=True)
@@ -69,9 +71,37 @@ class TiltUsed:
         return abs(self.high_deg or 0.0)
 
     @property
+    def limit_words(self) -> str:
+        """Between which slopes a look puts the board: between two, above one or below one."""
+        low, high = self.low_deg, self.high_deg
+        if low is None or high is None:
+            return ""
+        if math.isinf(low) and math.isinf(high):
+            return "anywhere"
+        if math.isinf(low):
+            return f"below {_signed(high)}"
+        return f"above {_signed(low)}" if math.isinf(high) else f"between {_signed(low)} and {_signed(high)}"
+
+    @property
+    def u_all_deg(self) -> float:
+        """Its standard uncertainty, the board's wave included."""
+        return math.hypot(self.u_deg, self.wave_deg)
+
+    @property
     def off_deg(self) -> float:
         """How far it is off the others' mean, without sign."""
         return abs(self.residual_deg)
+
+
+@dataclass(frozen=True)
+class Share:
+    """One part of what makes a slope unsure and its share of the variance, 0 to 1.
+
+    ``name`` is alignment, repeat, wave, rounding, zero, accuracy or feet.
+    """
+
+    name: str
+    share: float
 
 
 @dataclass(frozen=True)
@@ -106,11 +136,16 @@ class Assessment:
     gap_mm: float
     u_gap_mm: float
     feet_checked: bool
+    half_pitch_deg: float
+    half_roll_deg: float
+    half_gap_mm: float
     judged: dict[str, Judged]
     tilts: tuple[TiltUsed, ...]
     disagree: bool
     next_direction: str
     lacks: dict[str, str]
+    parts: tuple[Parts, Parts]
+    shares: dict[str, tuple[Share, ...]]
 
     @property
     def machine(self) -> Judged:
@@ -138,3 +173,8 @@ class Assessment:
             "chance": self.machine.chance,
             "certificate": self.machine.certificate,
         }
+
+
+def _signed(angle_deg: float) -> str:
+    """An angle with a true minus sign."""
+    return f"{angle_deg:.2f}°".replace("-", "\u2212")

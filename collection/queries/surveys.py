@@ -12,10 +12,13 @@ from collection import presets
 from collection.access import visible
 from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
 from collection.arrays.surveys_means import Means
-from collection.arrays.surveys_results import Assessment, SlopeFound, TiltUsed
+from collection.arrays.surveys_remedies import remedy_of
+from collection.arrays.surveys_results import Assessment, Judged, TiltUsed
 from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey
 from collection.models.instruments import EVENT_WORDS
 from collection.queries.instruments import zero_of
+from collection.queries.surveys_remedies import certificate_line, daily_words, decides_words, kind_words
+from collection.queries.surveys_working import SlopeWorking, workings_of
 from collection.queries.vials import pairs_of
 
 MAKE_A_PLAN = "Make a leg plan"
@@ -39,7 +42,10 @@ NEXT_SPOTS = {"along": ("middle", "left", "right"), "across": ("lower_centre", "
 
 @dataclass(frozen=True)
 class AnswerBar:
-    """One quantity against the spec: slopes in degrees, the gap in mm. ``value`` is None while it is not known."""
+    """One quantity against the spec: slopes in degrees, the gap in mm. ``value`` is None while it is not known.
+
+    ``half`` is half of the interval that holds 95 %; None takes the error as normal.
+    """
 
     kind: str
     value: float | None
@@ -48,11 +54,12 @@ class AnswerBar:
     verdict: str
     want: float = 0.0
     foot: str = ""
+    half: float | None = None
 
     @property
     def spread(self) -> float:
         """Half of the interval that holds 95 %."""
-        return K95 * self.u
+        return K95 * self.u if self.half is None else self.half
 
 
 @dataclass(frozen=True)
@@ -75,10 +82,19 @@ class Answer:
         gap = found.gap_mm if found.feet_checked else None
         marks = [judged.verdict if judged.measured else "not_measured" for judged in found.quantities]
         return [
-            AnswerBar("pitch", pitch, found.u_pitch_deg, spec.pitch_tolerance_deg, marks[0], want=spec.pitch_deg),
-            AnswerBar("roll", roll, found.u_roll_deg, spec.roll_tolerance_deg, marks[1]),
-            AnswerBar("gap", gap, found.u_gap_mm, spec.gap_tolerance_mm, marks[2], foot=found.light),
-        ]
+            AnswerBar("pitch", pitch, found.u_pitch_deg, spec.pitch_tolerance_deg, marks[0],
+                      want=spec.pitch_deg, half=found.half_pitch_deg),
+            AnswerBar("roll", roll, found.u_roll_deg, spec.roll_tolerance_deg, marks[1], half=found.half_roll_deg),
+            AnswerBar("gap", gap, found.u_gap_mm, spec.gap_tolerance_mm, marks[2], foot=found.light,
+                      half=found.half_gap_mm),
+        ]  # fmt: skip
+
+    @property
+    def verdict_found(self) -> Judged:
+        """The verdict on the machine, of a survey that was stored."""
+        if self.assessment is None:
+            raise ValueError("nothing was read")
+        return self.assessment.machine
 
     @property
     def known_bars(self) -> list[AnswerBar]:
@@ -106,6 +122,7 @@ class SurveyPage:
     corrected_by: Survey | None
     is_newest: bool
     spec_is_current: bool
+    certificate: str = ""
 
     @property
     def spots(self) -> list[tuple[str, str]]:
@@ -122,19 +139,10 @@ class SurveyPage:
         return "; ".join(f"reading {numbers} {presets.SPOTS[spot].words}" for spot, numbers in self.spots if numbers)
 
     @property
-    def slopes(self) -> list[tuple[str, SlopeFound, list[TiltUsed]]]:
+    def slopes(self) -> list[SlopeWorking]:
         """Pitch and roll as read, each with the tilts behind it."""
-        assessment = self.answer.assessment
-        if assessment is None:
-            return []
-        by_direction = {
-            direction: [tilt for tilt in assessment.tilts if tilt.reading.direction == direction]
-            for direction in ("along", "across")
-        }
-        return [
-            ("pitch", assessment.pitch, by_direction["along"]),
-            ("roll", assessment.roll, by_direction["across"]),
-        ]
+        found = self.answer.assessment
+        return workings_of(found=found, inputs=self.survey.inputs) if found else []
 
 
 def instruments_to_use(*, member: Membership, machine: Machine, keep: Sequence[Any] = ()) -> list[Instrument]:
@@ -234,27 +242,28 @@ def means_to_read(*, instrument: Instrument, at: datetime.datetime) -> Means:
     return Means(instrument, zero_of(instrument=instrument, at=at) if instrument.has_zero else None)
 
 
-def survey_page(*, member: Membership, survey: Survey) -> SurveyPage:
-    """Return a survey with the working behind its numbers, made again from what the record keeps."""
-    newest = newest_survey(machine=survey.machine)
+def survey_page(*, member: Membership, survey: Survey, newest: Survey | None) -> SurveyPage:
+    """Return a survey with the working behind its numbers, made again from what the record keeps.
+
+    ``newest`` is the machine's newest survey.
+    """
     spec = current_spec(machine=survey.machine)
+    answer = answer_of(survey=survey)
+    found = answer.assessment
     return SurveyPage(
         survey=survey,
-        answer=answer_of(survey=survey),
+        answer=answer,
         corrected_by=correction_of(survey=survey),
         is_newest=newest is not None and newest.pk == survey.pk,
         spec_is_current=spec is not None and spec.pk == survey.spec_id,
+        certificate=certificate_line(found=found, inputs=survey.inputs, spec=survey.spec) if found else "",
     )
 
 
-def answer_of(*, survey: Survey) -> Answer:
-    """Return what a survey says, with its working, made again from what the record keeps."""
-    return _answer(recomputed(survey, readings_in(survey=survey)), survey.spec, survey.inputs)
-
-
-def next_step_after(*, survey: Survey, verdict: str) -> str:
-    """Return what to do after a survey with this verdict, in a few words."""
-    return _step(recomputed(survey, readings_in(survey=survey)), verdict)
+def answer_of(*, survey: Survey, spec: Spec | None = None) -> Answer:
+    """Return what a survey says against its spec, or a newer one, made again from what the record keeps."""
+    spec = spec or survey.spec
+    return _answer(recomputed(survey, readings_in(survey=survey), spec), spec, survey.inputs)
 
 
 def next_words(assessment: Assessment) -> str:
@@ -278,20 +287,28 @@ def _answer(assessment: Assessment | None, spec: Spec, inputs: dict[str, Any]) -
         if not slope.known:
             lacks = assessment.lacks[direction]
             return Answer(assessment, spec, LACKS_WORDS.get(lacks, f"Take one reading {direction}"), [])
-    return Answer(assessment, spec, _step(assessment, assessment.machine.verdict), _advice(assessment, inputs))
+    step, likely = _step(assessment, spec, inputs)
+    return Answer(assessment, spec, step, [*likely, *_advice(assessment, inputs, askew=not likely)])
 
 
-def _step(assessment: Assessment, verdict: str) -> str:
+def _step(assessment: Assessment, spec: Spec, inputs: dict[str, Any]) -> tuple[str, list[str]]:
+    """What to do next, and how likely it decides if the verdict is borderline."""
     if assessment.disagree:
         odd = [str(number) for number, tilt in enumerate(assessment.tilts, 1) if tilt.is_odd]
-        return f"Take reading {odd[0]} again: it looks odd" if odd else "Read again: the readings differ too much"
-    if verdict == "out":
-        return MAKE_A_PLAN
-    return NOTHING if verdict == "in" else next_words(assessment)
+        return f"Take reading {odd[0]} again: it looks odd" if odd else "Read again: the readings differ too much", []
+    verdict = assessment.machine.verdict
+    if verdict != "borderline":
+        return MAKE_A_PLAN if verdict == "out" else NOTHING, []
+    if not assessment.feet_checked:
+        return next_words(assessment), []
+    remedy = remedy_of(found=assessment, inputs=inputs, spec=spec)
+    if remedy is None:
+        return next_words(assessment), [kind_words(found=assessment, inputs=inputs)]
+    return decides_words(remedy), [daily_words(remedy)]
 
 
-def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
-    """What would make the answer surer, most useful first."""
+def _advice(assessment: Assessment, inputs: dict[str, Any], *, askew: bool) -> list[str]:
+    """What would make the answer surer, most useful first; ``askew`` to speak of a level that may lie askew."""
     advice = _zero_advice(assessment, inputs.get("zero_lost", ""))
     if assessment.disagree:
         return [*advice, "The readings differ by more than this level explains, so the answer is less sure."]
@@ -299,11 +316,8 @@ def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
         advice.append("How the feet stand is not known: the gap is not judged, and roll may change once all four bear.")
     across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
     worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
-    if worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
+    if askew and worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
         advice.append("Roll is unsure because the level may lie askew: butt it against a straight edge.")
-    machine = assessment.machine
-    if machine.verdict != "out" and assessment.feet_checked and not machine.provable:
-        advice.append("This level cannot prove this tolerance by the certificate rule, whatever it shows.")
     return advice
 
 

@@ -96,10 +96,12 @@ def test_feet_that_nobody_checked_leave_the_verdict_open(taproom: TernTaproom) -
 
 def test_a_plain_level_proves_nothing_at_the_usual_tolerance_but_says_in_spec(taproom: TernTaproom) -> None:
     """u of roll from 0.1 degree accuracy, 0.1 resolution and 1 degree of alignment at 6.5 degrees of pitch is
-    hypot(0.0577, 0.0654, 0.0289, 0.03) = 0.097, so 0.15 is 1.5 u and 95 % cannot be reached."""
+    hypot(0.0577, 0.0654, 0.0289, 0.03) = 0.097; the board's wave under 230 mm makes it 0.109 (0.0497 across: bow, twist
+    and waves of leveling/playfields_waves.py slope by 0.622, 0.566 and 0.217 in 1000). So 0.15 is 1.4 u and 95 % cannot
+    be reached."""
     made = survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument)
     # The board's roll, then an unnoticed gap of 0.15 mm: 0.15/(2 W) = 0.0077 degree.
-    assert made.u_roll_deg == pytest.approx(math.hypot(0.0577, 0.0654, 0.0289, 0.03, 0.0077), abs=0.002)
+    assert made.u_roll_deg == pytest.approx(math.hypot(0.0577, 0.0654, 0.0289, 0.03, 0.0497, 0.0077), abs=2e-4)
     assert (made.verdict, made.certificate) == ("in", "not_proven")
 
 
