@@ -74,7 +74,7 @@ def test_its_numbers_are_the_engines() -> None:
 
 
 def test_the_ends_by_hand() -> None:
-    """One degree askew at 6.5 costs 0.113 (sin 1 sin 6.5), half of it as a limit 0.0327."""
+    """One degree askew at 6.5 costs 0.113 (1 x sin 6.5), half of it as a limit 0.0327."""
     found = tilts(*two_ends(0.1, 0.6))
     ends = ends_of(end_rolls(found, wave=False))
     assert (ends.front_deg, ends.rear_deg) == pytest.approx((0.1, 0.6), abs=1e-9)
