@@ -110,9 +110,8 @@ def vial_pair_for(member: Membership, pk: UUID) -> VialPair:
 
 def survey_for(member: Membership, pk: UUID) -> Survey:
     """Return a survey with its machine, instrument and spec, or 404."""
-    related = ("machine__bay__floor__site", "machine__status", "instrument", "instrument_across", "spec", "plan")
-    related += ("created_by",)
-    return _one(visible(member, Survey).select_related(*related), pk)
+    rows = visible(member, Survey).select_related("machine__bay__floor__site", "machine__status", "created_by")
+    return _one(rows.select_related("instrument", "instrument_across", "spec", "plan"), pk)
 
 
 def quick_check_for(member: Membership, pk: UUID) -> QuickCheck:
