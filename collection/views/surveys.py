@@ -51,8 +51,8 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
     """One survey: verdict, each reading as it was typed, the working, and what next."""
     survey = access.survey_for(request.member, pk)
     with timezone.override(_zone(survey.machine)):
-        seen = queries.survey_page(member=request.member, survey=survey)
         response = response_of(record=record_of(machine=survey.machine))
+        seen = queries.survey_page(member=request.member, survey=survey, newest=response.record.newest)
         step, finding = step_after(member=request.member, page=seen, response=response), response.after(survey)
         context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step, "finding": finding}
         context["can_learn"] = seen.is_newest and can_learn(survey=survey, at=timezone.now())
