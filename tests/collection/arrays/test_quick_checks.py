@@ -27,7 +27,7 @@ SEATS = {"pitch": GLASS_ALONG, "roll": GLASS_ACROSS}
 def case(draw: random.Random) -> tuple[QuickAnswer, dict[str, float]]:
     """One check and the truth behind it."""
     level_off = draw.uniform(-ACCURACY_DEG, ACCURACY_DEG)  # the same in all that this level reads
-    removals = sorted((draw.randrange(4) for _ in range(draw.choice((1, 2)))))
+    removals = sorted(draw.randrange(4) for _ in range(draw.choice((1, 2))))
     days = [100.0 * (place + 1) for place in range(len(removals))]
     truth, rail, ways = {}, [], {}
     for way, middle in (("pitch", 6.5), ("roll", 0.0)):
