@@ -68,9 +68,7 @@ def step_after(*, member: Membership, page: SurveyPage, response: ResponsePage) 
     return _to_turn(member, machine, response)
 
 
-def step_to_turn(
-    *, member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage
-) -> NextStep | None:
+def step_to_turn(*, member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage) -> NextStep | None:
     """Return how a machine that is out of spec comes to its turns, by its newest survey; None if that comes later."""
     if machine.status.verdict != "out" or _disagree(page):
         return None
