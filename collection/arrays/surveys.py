@@ -110,7 +110,7 @@ def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assess
             "across": shares_of(shapes.roll_parts, roll.wave_deg),
         },
         tilts=_in_order([*_tilts(ways["along"], pitch), *_tilts(ways["across"], roll)]),
-        disagree=all(known) and not (pitch.slope.agree and roll.slope.agree),
+        disagree=all(known) and not all(read.slope.agree and read.odd < 0 for read in (pitch, roll)),
         next_direction=_next_direction(pitch, roll, spec),
         lacks={"along": pitch.lacks, "across": roll.lacks},
     )

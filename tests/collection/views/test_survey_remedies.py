@@ -1,6 +1,5 @@
 """What the page of a survey says would decide it or prove it, and how its uncertainty came about."""
 
-import datetime
 import html
 from collections.abc import Callable
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from collection import models
 from collection.actions.machines import set_spec
@@ -15,7 +15,6 @@ from collection.arrays.surveys import recomputed
 from collection.arrays.surveys_remedies import proof_of, remedy_of
 from collection.queries.surveys import readings_in
 from tests import factories as make
-from tests.factories import NOON
 from tests.surveying import across, along, author, sent, survey_of
 from tests.worlds import TernTaproom
 
@@ -113,8 +112,8 @@ def test_half_widths_on_the_page_are_those_of_the_shape(bob: Client, taproom: Te
 def test_the_status_by_a_newer_spec_agrees_with_the_survey_made_again(taproom: TernTaproom) -> None:
     survey = surveyed(taproom, along(6.5), across(0.1))
     set_spec(
-        by=author(taproom.people.alice, NOON + datetime.timedelta(hours=1)), machine=taproom.machine, why="a narrower roll", pitch_deg=6.5,
-        pitch_tolerance_deg=0.2, roll_tolerance_deg=0.12, gap_tolerance_mm=0.5,
+        by=author(taproom.people.alice, timezone.now()), machine=taproom.machine, why="a narrower roll",
+        pitch_deg=6.5, pitch_tolerance_deg=0.2, roll_tolerance_deg=0.12, gap_tolerance_mm=0.5,
     )  # fmt: skip
     status = models.MachineStatus.objects.get(machine=taproom.machine)
     again = recomputed(survey, readings_in(survey=survey), status.spec)
