@@ -23,8 +23,8 @@ STYLE = "collection/all.css"
 #: What it is made of, in the order of the cascade: the page's frame and parts first, then what single nouns need.
 SHEETS = (
     "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "bars", "figures",
-    "machines", "today", "surveys", "reading", "plans", "quick", "guide", "work", "work_steps", "paper", "paper_print", "keep",
-    "people", "instruments", "quick_checks", "vials", "reach",
+    "machines", "today", "surveys", "reading", "plans", "quick", "guide", "work", "work_steps",
+    "paper", "paper_print", "keep", "people", "instruments", "quick_checks", "vials", "reach",
 )  # fmt: skip
 #: The sheet that holds on paper only.
 PAPER = "print"

@@ -28,7 +28,11 @@ EXTRA_FILES = (
     ("arrays", "surveys_results", "what the engine says about a survey, as plain numbers and words"),
     ("arrays", "surveys_verdicts", "the shapes of a survey's errors and the verdicts by them"),
     ("arrays", "surveys_remedies", "what would decide a survey's verdict, or prove it after turning"),
-    ("arrays", "response", "what a machine taught by its surveys and the turns between them, and what plans keep of it"),
+    (
+        "arrays",
+        "response",
+        "what a machine taught by its surveys and the turns between them, and what plans keep of it",
+    ),
     ("queries", "surveys_remedies", "what would decide or prove a survey, in words"),
     ("queries", "surveys_working", "how the uncertainty of a slope came about, as its page opens it"),
     ("queries", "response", "the steps in a machine's record and what they taught"),

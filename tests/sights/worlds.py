@@ -196,7 +196,7 @@ def surveys_of_other_kinds(world: TernTaproom) -> dict[str, models.Survey]:
         member=alice, name="Our blocks, with the bar's bubble", kind="blocks", sensitivity_deg=0.05, accuracy_deg=0.05
     )
     ball = make.InstrumentFactory(
-        member=alice, name="Ball and film", kind="ball", run_mm=450, film_hz=240, alignment_deg=0.2
+        member=alice, name="Our own ball, filmed", kind="ball", run_mm=450, film_hz=240, alignment_deg=0.2
     )
     looks = [_look("block", "along", 6.25, "rear"), _look("block", "along", 6.75, "front")]
     looks.append(_look("look", "across", None, "right") | {"turned_high_end": "level", "turned_text": ""})

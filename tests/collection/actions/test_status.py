@@ -59,8 +59,8 @@ def test_out_of_spec_with_an_impossible_exposure_asks_to_correct_it(taproom: Ter
 
 
 def test_borderline_names_what_decides(taproom: TernTaproom) -> None:
-    """On the limit, 0.0577 degree of the level's accuracy stays whatever is read: by the engine's remedies, only a level
-    of about half of its 0.1 degree leaves the limit on one side."""
+    """On the limit, 0.0577 degree of the level's accuracy stays whatever is read: by the engine's remedies, only a
+    level of about half of its 0.1 degree leaves the limit on one side."""
     survey = surveyed(taproom, along(6.5, spot="middle"), across(0.15, spot="lower_centre"))
     found = recomputed(survey, readings_in(survey=survey))
     remedy = remedy_of(found=found, inputs=survey.inputs, spec=survey.spec)
