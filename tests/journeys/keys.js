@@ -2,9 +2,13 @@
 () => {
   const element = document.activeElement;
   if (!element || element === document.body) return null;
+  // What a label says without its parts that are not shown; words for screen readers only are shown to them.
+  const shown = (part) => [...part.childNodes].map((node) =>
+    node.nodeType === Node.TEXT_NODE ? node.data
+      : node.nodeType === Node.ELEMENT_NODE && getComputedStyle(node).display !== "none" ? shown(node) : "").join("");
   const label = element.labels?.[0];
   const field = element.closest("fieldset");
-  const own = element.getAttribute("aria-label") || (label?.textContent ?? "") || element.textContent || element.value || "";
+  const own = element.getAttribute("aria-label") || (label ? shown(label) : "") || element.textContent || element.value || "";
   const legend = field?.querySelector("legend")?.textContent ?? "";
   const words = own.replace(/\s+/g, " ").trim();
 

@@ -8,6 +8,7 @@ import pytest
 from collection import models
 from collection.actions.plans import make_plan, record_turns
 from collection.actions.record import ActionRefused
+from collection.actions.surveys import correct_survey
 from collection.arrays.plans_answers import answers_to
 from tests import factories as make
 from tests.factories import NOON
@@ -192,9 +193,10 @@ def test_it_refuses_a_survey_from_before_legs_were_turned(taproom: TernTaproom) 
 
 def test_a_correction_takes_the_place_of_the_survey_it_corrects(taproom: TernTaproom) -> None:
     wrong = surveyed(taproom, along(6.0), across(0, "level"))
-    right = models.Survey(**{f.attname: getattr(wrong, f.attname) for f in wrong._meta.fields if f.name != "id"})
-    right.supersedes, right.pitch_deg = wrong, 6.1
-    right.save()
+    right = correct_survey(
+        by=author(taproom.people.bob, NOON + HOUR / 2, why="A wrong digit."), survey=wrong,
+        instrument=taproom.instrument, stance="all_bearing", readings=[along(6.1), across(0, "level")],
+    )  # fmt: skip
     assert plan_of(taproom).survey == right
 
 

@@ -20,7 +20,7 @@ from tests.worlds import TernTaproom
 
 @pytest.fixture
 def alice(taproom: TernTaproom) -> Client:
-    assert taproom.survey
+    assert taproom.survey and taproom.vial_pair and taproom.quick_check  # made before anybody sends anything
     client = Client()
     client.force_login(taproom.people.alice.user)
     return client

@@ -26,7 +26,7 @@ ODD_VALUES = ["abc", "-1", "0", "9" * 30, "\x00", "\ud800", "%", "_", "\\", "'",
 
 @pytest.fixture
 def alice(taproom: TernTaproom) -> Client:
-    assert taproom.plan
+    assert taproom.plan and taproom.vial_pair and taproom.quick_check  # made before anybody sends anything
     client = Client()
     client.force_login(taproom.people.alice.user)
     return client
