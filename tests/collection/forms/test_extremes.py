@@ -20,7 +20,8 @@ from tests.worlds import TernTaproom
 
 @pytest.fixture
 def alice(taproom: TernTaproom) -> Client:
-    assert taproom.survey and taproom.vial_pair and taproom.quick_check  # made before anybody sends anything
+    # What a world makes when first asked for is there before anybody sends anything.
+    assert all((taproom.survey, taproom.vial_pair, taproom.quick_check))
     client = Client()
     client.force_login(taproom.people.alice.user)
     return client

@@ -26,7 +26,8 @@ ODD_VALUES = ["abc", "-1", "0", "9" * 30, "\x00", "\ud800", "%", "_", "\\", "'",
 
 @pytest.fixture
 def alice(taproom: TernTaproom) -> Client:
-    assert taproom.plan and taproom.vial_pair and taproom.quick_check  # made before anybody sends anything
+    # What a world makes when first asked for is there before anybody sends anything.
+    assert all((taproom.plan, taproom.vial_pair, taproom.quick_check))
     client = Client()
     client.force_login(taproom.people.alice.user)
     return client
