@@ -45,6 +45,13 @@ class Zero:
         """The event after which the check does not count any more; a drop is told before all others."""
         return next((event for event in self.events if event.kind == "dropped"), next(iter(self.events), None))
 
+    @property
+    def source(self) -> dict[str, str]:
+        """Which check the zero is from, or else what it was lost by since the last one; both empty if never checked."""
+        counts = self.check if self.lost_by is None else None
+        lost_by = self.lost_by.kind if self.lost_by else ""
+        return {"zero_check": str(counts.pk) if counts else "", "zero_lost": lost_by}
+
     def known_at(self, at: datetime.datetime) -> ZeroFound:
         """Return the zero at a time: as checked, the surer the newer; after a drop anything.
 

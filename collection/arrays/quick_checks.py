@@ -169,9 +169,7 @@ def shown_deg(number: float, *, unit: str, high_end: str) -> float:
 def level_inputs(basis: Basis) -> Inputs:
     """Return what a reading keeps of its level; of a pair this is all."""
     numbers = {name: getattr(basis.instrument, name) for name in _LEVEL} | asdict(basis.zero.known_at(basis.at))
-    lost_by, check = basis.zero.lost_by, basis.zero.check
-    counts = str(check.pk) if check and not lost_by else ""
-    return {"instrument": numbers, "zero_check": counts, "zero_lost": lost_by.kind if lost_by else ""}
+    return {"instrument": numbers, **basis.zero.source}
 
 
 def inputs_of(basis: Basis) -> Inputs:

@@ -45,14 +45,9 @@ def means_inputs(means: Means, *, measured_at: datetime.datetime) -> dict[str, A
     if instrument.kind == "vial":
         found["vial"] = vial_inputs(learned_vial(vial=instrument, pairs=means.pairs))
     if not instrument.has_zero:
-        return {"instrument": {**found, "zero_deg": 0.0, "u_zero_deg": 0.0}, "zero_check": "", "zero_lost": ""}
+        return {"instrument": {**found, "zero_deg": 0.0, "u_zero_deg": 0.0}, **Zero().source}
     zero = means.zero or Zero()
-    counts = zero.check if zero.check and not zero.lost_by else None
-    return {
-        "instrument": {**found, **asdict(zero.known_at(measured_at))},
-        "zero_check": str(counts.pk) if counts else "",
-        "zero_lost": zero.lost_by.kind if zero.lost_by else "",
-    }
+    return {"instrument": {**found, **asdict(zero.known_at(measured_at))}, **zero.source}
 
 
 def means_of(inputs: Mapping[str, Any], direction: str) -> dict[str, Any]:

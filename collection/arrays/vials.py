@@ -52,12 +52,9 @@ def sheet_of(vial: Instrument) -> VialSheet:
 
 def pair_inputs(*, vial: Instrument, level: Instrument, zero: Zero, at: datetime.datetime) -> Inputs:
     """Return what a pair keeps of its level: how sure it is, and its zero on that day."""
-    lost_by = zero.lost_by
-    counts = None if lost_by else zero.check
     return {
         "instrument": {**{name: getattr(level, name) for name in _OF_A_LEVEL}, **asdict(zero.known_at(at))},
-        "zero_check": str(counts.pk) if counts else "",
-        "zero_lost": lost_by.kind if lost_by else "",
+        **zero.source,
         "along": vial.direction == "along",
     }
 
