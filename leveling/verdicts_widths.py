@@ -11,7 +11,7 @@ import numpy as np
 from leveling.checks import FloatArray, finite
 from leveling.verdicts_shapes import Spread, chance_below
 
-_HALVINGS = 45  # of a bracket of 10 u: 1e-12 u
+_HALVINGS = 30  # of a bracket of 10 u: 1e-8 u
 _FARTHEST = 10.0
 
 

@@ -1,10 +1,12 @@
 """The status row of a machine: what lists show, remade from the record by every action that changes it."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
+from collection.arrays.surveys_results import Assessment
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.quick_checks import newest_check
@@ -32,12 +34,20 @@ BY_QUICK_CHECK = {
 }
 
 
+@dataclass(frozen=True)
+class Fresh:
+    """A survey that was stored just now, with what it says against its spec."""
+
+    survey: Survey
+    found: Assessment
+
+
 @transaction.atomic
-def refresh_status(*, machine: Machine) -> None:
+def refresh_status(*, machine: Machine, fresh: Fresh | None = None) -> None:
     """Remake the status of a machine from its newest survey that stands, its spec and its unfinished plan.
 
     A survey says nothing about another place, nor about legs turned since: once moved or turned, the machine is
-    borderline until it is read again.
+    borderline until it is read again. What a ``fresh`` survey says is not worked out a second time.
     """
     survey, spec = newest_survey(machine=machine), current_spec(machine=machine)
     plan = _unfinished_plan(machine)
@@ -47,12 +57,18 @@ def refresh_status(*, machine: Machine) -> None:
         spec=spec,
         plan=plan,
         moved_since_survey=moved,
-        **_verdict(machine, survey, spec, plan, moved=moved),
+        **_verdict(machine, survey, spec, plan, moved=moved, fresh=fresh),
     )
 
 
 def _verdict(
-    machine: Machine, survey: Survey | None, spec: Spec | None, plan: Plan | None, *, moved: bool
+    machine: Machine,
+    survey: Survey | None,
+    spec: Spec | None,
+    plan: Plan | None,
+    *,
+    moved: bool,
+    fresh: Fresh | None,
 ) -> dict[str, Any]:
     """Verdict, chance and next step. ``moved`` says whether the machine was moved after the survey."""
     if survey is None or spec is None:
@@ -62,7 +78,8 @@ def _verdict(
     if turned_since(survey=survey):
         step = WORK_THE_PLAN if plan and plan.state == "open" and is_begun(plan=plan) else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
-    answer = answer_of(survey=survey, spec=spec)
+    at_hand = fresh.found if fresh and fresh.survey.pk == survey.pk and survey.spec_id == spec.pk else None
+    answer = answer_of(survey=survey, spec=spec, found=at_hand)
     judged = answer.verdict_found
     asked = _asked_by_quick_check(machine, survey, judged.verdict)
     if asked:

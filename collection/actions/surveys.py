@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from collection.actions.record import ActionRefused, Author, already_done, hold, note, values
-from collection.actions.status import refresh_status
+from collection.actions.status import Fresh, refresh_status
 from collection.arrays.offsets import offset_from
 from collection.arrays.surveys import assess, inputs_of, readings_of
 from collection.arrays.surveys_feet import gap_in_mm, weighed_feet
@@ -82,9 +82,9 @@ def record_survey(
         instrument_across=_if_another(instrument_across, instrument), spec=spec, plan=plan,
         purpose=purpose or ("check" if plan else "routine"),
     )  # fmt: skip
-    _store(by, survey, looked)
+    said = _store(by, survey, looked)
     _learn_offset(by, survey)
-    refresh_status(machine=machine)
+    refresh_status(machine=machine, fresh=Fresh(survey, said))
     return survey
 
 
@@ -110,9 +110,9 @@ def correct_survey(
         instrument_across=_if_another(instrument_across, instrument), spec=survey.spec, plan_id=survey.plan_id,
         purpose=survey.purpose, supersedes=survey, why=by.why,
     )  # fmt: skip
-    _store(by, made, replace(Seen(**seen), measured_at=seen.get("measured_at") or survey.measured_at))
+    said = _store(by, made, replace(Seen(**seen), measured_at=seen.get("measured_at") or survey.measured_at))
     _learn_offset(by, made)
-    refresh_status(machine=survey.machine)
+    refresh_status(machine=survey.machine, fresh=Fresh(made, said))
     return made
 
 
@@ -149,8 +149,8 @@ def _refuse_plan(machine: Machine, plan: Plan | None) -> None:
         raise ActionRefused("That leg plan is closed. Survey the machine without it.")
 
 
-def _store(by: Author, survey: Survey, seen: Seen) -> None:
-    """Complete a survey with what was seen and what the engine makes of it, and store it with its readings."""
+def _store(by: Author, survey: Survey, seen: Seen) -> Assessment:
+    """Complete a survey with what was seen and what the engine makes of it, store it with its readings, return that."""
     machine, instrument = survey.machine, survey.instrument
     measured_at = _measured_at(seen, by)
     _refuse_stance(seen, machine)
@@ -168,8 +168,8 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     )
     readings = readings_of(seen.readings, survey.inputs)
     _refuse_readings(readings)
-    assessment = assess(readings=readings, inputs=survey.inputs, spec=survey.spec)
-    for name, value in _columns(assessment).items():
+    assessment = _whole(assess(readings=readings, inputs=survey.inputs, spec=survey.spec))
+    for name, value in assessment.columns.items():
         setattr(survey, name, value)
     survey.stance, survey.gap_unit, survey.gap_step_turns = seen.stance, seen.gap_unit, seen.gap_step_turns
     survey.gap_text, survey.gap_mm = seen.gap_text, survey.inputs["stance"]["gap_mm"]
@@ -179,10 +179,11 @@ def _store(by: Author, survey: Survey, seen: Seen) -> None:
     survey.preconditions = [name for name in PRECONDITIONS if name in seen.preconditions]
     survey.engine_version = VERSION
     _save(by, survey, readings)
+    return assessment
 
 
-def _columns(assessment: Assessment | None) -> dict[str, Any]:
-    """The numbers to store, or a refusal that names the reading that is missing."""
+def _whole(assessment: Assessment | None) -> Assessment:
+    """What the readings say, or a refusal that names the reading that is missing."""
     if assessment is None or not assessment.pitch.known:
         lacks = assessment.lacks["along"] if assessment else ""
         raise ActionRefused(_sentence(lacks) or "Take one reading along the playfield: it tells the pitch.")
@@ -190,7 +191,7 @@ def _columns(assessment: Assessment | None) -> dict[str, Any]:
         raise ActionRefused(
             _sentence(assessment.lacks["across"]) or "Take one reading across the playfield: it tells the roll."
         )
-    return assessment.columns
+    return assessment
 
 
 def _sentence(lacks: str) -> str:

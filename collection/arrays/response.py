@@ -14,9 +14,8 @@ from typing import Any
 import numpy as np
 
 from collection import presets
-from collection.arrays.surveys import recomputed
-from collection.arrays.surveys_feet import feet_of, four_feet_of
-from collection.arrays.surveys_results import Assessment
+from collection.arrays.surveys import Leaning, leaning_of
+from collection.arrays.surveys_feet import feet_of
 from collection.models import Machine, Reading, Survey
 from collection.models.surveys import DIRECTIONS
 from leveling.contact import ALL_BEAR
@@ -207,34 +206,31 @@ def _step(evidence: _Evidence) -> Step:
 
 
 def _evidence(rows: StepRows, readings: dict[Any, list[Reading]], feet_mm: tuple[Any, ...]) -> _Evidence:
-    seen = [recomputed(survey, readings[survey.pk]) for survey in (rows.before, rows.after)]
-    before, after = (
-        _plain_four(four_feet_of(pitch=found.pitch, roll=found.roll, inputs=survey.inputs))  # type: ignore[arg-type]
-        for found, survey in zip(seen, (rows.before, rows.after), strict=True)
-    )
+    seen = [leaning_of(readings=readings[row.pk], inputs=row.inputs) for row in (rows.before, rows.after)]
+    before, after = (_plain_four(found.four) for found in seen)
     pitch, roll = (_shared_deg(seen, direction) if _same_means(rows, direction) else 0.0 for direction in DIRECTIONS)
     # Turns are told to the nearest step, so they are off by up to half of one.
     u_turn = 1 / rows.steps_per_turn / _EVEN
     return _Evidence(before, after, rows.turns, feet_mm, (pitch, roll), u_turn)
 
 
-def _shared_deg(seen: Sequence[Assessment], direction: str) -> float:
+def _shared_deg(seen: Sequence[Leaning], direction: str) -> float:
     """What is in both surveys alike, standard: the level's own error, and the board's wave where spots are the same."""
-    slopes = [found.pitch if direction == "along" else found.roll for found in seen]
+    slopes = [found.reads[direction].slope for found in seen]
     first, second = (_wave_by_spot(found, direction) for found in seen)
     wave_deg2 = sum(first[spot] * second[spot] for spot in first if spot in second)
-    most_deg2 = min(slope.u_deg**2 for slope in slopes)
-    return float(np.sqrt(min(min(slope.u_common_deg**2 for slope in slopes) + wave_deg2, most_deg2)))
+    most_deg2 = min(float(slope.u_deg) ** 2 for slope in slopes)
+    return float(np.sqrt(min(min(float(slope.u_common_deg) ** 2 for slope in slopes) + wave_deg2, most_deg2)))
 
 
-def _wave_by_spot(found: Assessment, direction: str) -> dict[Any, float]:
+def _wave_by_spot(found: Leaning, direction: str) -> dict[Any, float]:
     """What the wave at each known spot does to the mean of a survey's readings [degree]."""
-    tilts = [tilt for tilt in found.tilts if tilt.reading.direction == direction]
+    pairs, each_deg = found.ways[direction], found.reads[direction].wave_deg
     waves: dict[Any, float] = {}
-    for tilt in tilts:
-        spot = (tilt.reading.spot, tilt.reading.x_mm, tilt.reading.y_mm)
+    for (reading, _), wave_deg in zip(pairs, each_deg, strict=True):
+        spot = (reading.spot, reading.x_mm, reading.y_mm)
         if spot != ("", None, None):
-            waves[spot] = waves.get(spot, 0.0) + tilt.wave_deg / len(tilts)
+            waves[spot] = waves.get(spot, 0.0) + float(wave_deg) / len(pairs)
     return waves
 
 

@@ -6,7 +6,7 @@ given beside them) and its spec. ``assess`` makes the numbers, the first time an
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,10 +20,21 @@ from collection.arrays.surveys_verdicts import half_widths, judged_by, shapes_of
 from collection.models import Machine, Reading, Spec, Survey
 from collection.models.instruments import KINDS_WITH_ZERO
 from collection.models.surveys import DIRECTIONS
+from leveling.four_feet import FourFeet
 from leveling.playfields import TYPICAL_PITCH_DEG, Playfield, Slope
 from leveling.playfields_next import READ_ACROSS, READ_ALONG, next_reading
 
 Inputs = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Leaning:
+    """How a machine leans: for each direction its readings in pairs and the board's slope, and the four-foot plane."""
+
+    ways: dict[str, Pairs]
+    reads: dict[str, SlopeRead]
+    four: FourFeet
+
 
 _NEXT = {READ_ALONG: "along", READ_ACROSS: "across"}
 
@@ -76,13 +87,21 @@ def inputs_of(
     return kept | ({"across": means_inputs(across, measured_at=measured_at)} if across else {})
 
 
+def leaning_of(*, readings: Sequence[Reading], inputs: Inputs) -> Leaning:
+    """Return how a machine leans by its readings, before anything is judged."""
+    ways = {direction: in_pairs(readings, direction) for direction in DIRECTIONS}
+    pitch, roll = _slopes_read(ways, inputs)
+    four = four_feet_of(pitch=pitch.slope, roll=roll.slope, inputs=inputs)
+    return Leaning(ways, {"along": pitch, "across": roll}, four)
+
+
 def assess(*, readings: Sequence[Reading], inputs: Inputs, spec: Spec) -> Assessment | None:
     """Return what the readings say about a machine against its spec; None if there is no reading."""
     if not readings:
         return None
-    ways = {direction: in_pairs(readings, direction) for direction in DIRECTIONS}
-    pitch, roll = _slopes_read(ways, inputs)
-    four = four_feet_of(pitch=pitch.slope, roll=roll.slope, inputs=inputs)
+    leaning = leaning_of(readings=readings, inputs=inputs)
+    ways, four = leaning.ways, leaning.four
+    pitch, roll = (leaning.reads[direction] for direction in DIRECTIONS)
     checked = inputs["stance"]["stance"] != "unknown"
     known = bool(pitch.slope.known), bool(roll.slope.known)
     shapes = shapes_of(pitch=pitch, roll=roll, four=four, inputs=inputs)

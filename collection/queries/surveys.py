@@ -238,7 +238,7 @@ def live_answer(
 def means_to_read(*, instrument: Instrument, at: datetime.datetime) -> Means:
     """Return an instrument with what was known of it at a time: its zero, or what a vial is learned from."""
     if instrument.kind == "vial":
-        return Means(instrument, pairs=pairs_of(vial=instrument))
+        return Means(instrument, pairs=pairs_of(vial=instrument, at=at))
     return Means(instrument, zero_of(instrument=instrument, at=at) if instrument.has_zero else None)
 
 
@@ -260,10 +260,13 @@ def survey_page(*, member: Membership, survey: Survey, newest: Survey | None) ->
     )
 
 
-def answer_of(*, survey: Survey, spec: Spec | None = None) -> Answer:
-    """Return what a survey says against its spec, or a newer one, made again from what the record keeps."""
+def answer_of(*, survey: Survey, spec: Spec | None = None, found: Assessment | None = None) -> Answer:
+    """Return what a survey says against its spec, or a newer one, made again from what the record keeps.
+
+    ``found`` is what it says, if that is at hand.
+    """
     spec = spec or survey.spec
-    return _answer(recomputed(survey, readings_in(survey=survey), spec), spec, survey.inputs)
+    return _answer(found or recomputed(survey, readings_in(survey=survey), spec), spec, survey.inputs)
 
 
 def next_words(assessment: Assessment) -> str:

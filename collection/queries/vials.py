@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import models
-from django.db.models import Q, Subquery
+from django.db.models import F, Q, Subquery
 
 from collection.arrays.vials import (
     AngleRead,
@@ -163,14 +163,16 @@ def wanted_of(vial: Instrument, spec: Spec) -> float:
 def pairs_of(*, vial: Instrument, at: datetime.datetime | None = None) -> list[VialPair]:
     """Return the pairs of a vial that count, oldest first: not left out, and read since it was last moved or refitted.
 
-    ``at`` asks what counted then: pairs and movements after it are left alone.
+    ``at`` asks what counts for a reading of that time: pairs before and after it, while the vial was not moved between.
     """
     rows = _pairs(vial).filter(supersedes__isnull=True, left_out_by__isnull=True)
     moves = _moves(vial)
     if at is not None:
-        rows, moves = rows.filter(read_at__lte=at), moves.filter(happened_at__lte=at)
+        next_move = Subquery(moves.filter(happened_at__gt=at).order_by("happened_at").values("happened_at")[:1])
+        rows = rows.annotate(next_move=next_move).filter(Q(next_move__isnull=True) | Q(read_at__lte=F("next_move")))
+        moves = moves.filter(happened_at__lte=at)
     last = Subquery(moves.order_by("-happened_at").values("happened_at")[:1])
-    rows = rows.annotate(moved_at=last).filter(Q(moved_at__isnull=True) | Q(read_at__gt=models.F("moved_at")))
+    rows = rows.annotate(moved_at=last).filter(Q(moved_at__isnull=True) | Q(read_at__gt=F("moved_at")))
     return list(rows.order_by("read_at", "id").fetch_mode(models.FETCH_RAISE))
 
 

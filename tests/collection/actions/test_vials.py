@@ -109,6 +109,12 @@ def test_pairs_before_the_vial_was_moved_do_not_count(taproom: TernTaproom) -> N
     later = moved + datetime.timedelta(minutes=1)
     pair_of(vial, taproom.instrument, by=taproom.people.bob, lines=1, shown=6.9, at=later)
     assert [pair.tilt_deg for pair in pairs_of(vial=vial)] == [6.9]
+    assert len(pairs_of(vial=vial, at=NOON + datetime.timedelta(minutes=30))) == 3, "not what it was taught elsewhere"
+
+
+def test_a_pair_counts_for_readings_before_it_too(taproom: TernTaproom) -> None:
+    """The vial sits as it sat, so what is learned today mends yesterday's survey."""
+    assert len(pairs_of(vial=taproom.vial, at=NOON - datetime.timedelta(days=30))) == 3
 
 
 def test_what_was_used_stays_what_it_is(taproom: TernTaproom) -> None:
