@@ -84,7 +84,7 @@ def _verdict(
     asked = _asked_by_quick_check(machine, survey, judged.verdict)
     if asked:
         return {"verdict": judged.verdict, "chance": judged.chance, "next_step": asked}
-    step = _plan_step(plan, survey) if plan else ""
+    step = _plan_step(plan, survey, judged.verdict) if plan else ""
     step = (step or answer.next_step)[:LONGEST_STEP]
     if step == MAKE_A_PLAN:
         step = _turns_step(machine, survey, spec)
@@ -102,10 +102,12 @@ def _asked_by_quick_check(machine: Machine, survey: Survey, verdict: str) -> str
     return BY_QUICK_CHECK.get(check.due, "")
 
 
-def _plan_step(plan: Plan, survey: Survey) -> str:
-    """The next step of an unfinished plan; "" if the survey is newer than an untouched plan."""
+def _plan_step(plan: Plan, survey: Survey, verdict: str) -> str:
+    """The next step of an unfinished plan; "" if another one is due: the survey is newer, or its check says out."""
+    if plan.state == "turned" and survey.plan_id == plan.pk:
+        return "" if verdict == "out" else SIGN_OFF
     if plan.state == "turned":
-        return SIGN_OFF if survey.plan_id == plan.pk else READ_AGAIN
+        return READ_AGAIN
     if plan.survey_id is not None and plan.survey_id != survey.pk:
         return ""
     if plan.outcome == "nothing_fits":

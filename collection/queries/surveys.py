@@ -14,6 +14,7 @@ from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
 from collection.arrays.surveys_means import Means
 from collection.arrays.surveys_remedies import remedy_of
 from collection.arrays.surveys_results import Assessment, Judged, TiltUsed
+from collection.arrays.surveys_twist import end_rolls, end_tilts, ends_of
 from collection.models import Instrument, Machine, Membership, Plan, Reading, Spec, Survey
 from collection.models.instruments import EVENT_WORDS
 from collection.queries.instruments import zero_of
@@ -64,12 +65,18 @@ class AnswerBar:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the readings say so far against the spec, and what to do next."""
+    """What the readings say so far against the spec, and what to do next.
+
+    ``unclear`` if the readings contradict each other, so that no leg should be turned by them; ``turn_first`` if only
+    turning the legs toward the middle decides.
+    """
 
     assessment: Assessment | None
     spec: Spec
     next_step: str
     advice: list[str]
+    unclear: bool = False
+    turn_first: bool = False
 
     @property
     def bars(self) -> list[AnswerBar]:
@@ -290,38 +297,61 @@ def _answer(assessment: Assessment | None, spec: Spec, inputs: dict[str, Any]) -
         if not slope.known:
             lacks = assessment.lacks[direction]
             return Answer(assessment, spec, LACKS_WORDS.get(lacks, f"Take one reading {direction}"), [])
-    step, likely = _step(assessment, spec, inputs)
-    return Answer(assessment, spec, step, [*likely, *_advice(assessment, inputs, askew=not likely)])
-
-
-def _step(assessment: Assessment, spec: Spec, inputs: dict[str, Any]) -> tuple[str, list[str]]:
-    """What to do next, and how likely it decides if the verdict is borderline."""
-    if assessment.disagree:
-        odd = [str(number) for number, tilt in enumerate(assessment.tilts, 1) if tilt.is_odd]
-        return f"Take reading {odd[0]} again: it looks odd" if odd else "Read again: the readings differ too much", []
+    if contradicted := _contradicted(assessment, inputs):
+        return Answer(assessment, spec, contradicted, _advice(assessment, inputs), unclear=True)
+    advice = _advice(assessment, inputs)
     verdict = assessment.machine.verdict
     if verdict != "borderline":
-        return MAKE_A_PLAN if verdict == "out" else NOTHING, []
+        return Answer(assessment, spec, MAKE_A_PLAN if verdict == "out" else NOTHING, [*advice, *_askew(assessment)])
     if not assessment.feet_checked:
-        return next_words(assessment), []
+        return Answer(assessment, spec, next_words(assessment), [*advice, *_askew(assessment)])
     remedy = remedy_of(found=assessment, inputs=inputs, spec=spec)
     if remedy is None:
-        return next_words(assessment), [kind_words(found=assessment, inputs=inputs)]
-    return decides_words(remedy), [daily_words(remedy)]
+        words = kind_words(found=assessment, inputs=inputs)
+        return Answer(assessment, spec, next_words(assessment), [words, *advice])
+    turn_first = remedy.does == "turn"
+    return Answer(assessment, spec, decides_words(remedy), [daily_words(remedy), *advice], turn_first=turn_first)
 
 
-def _advice(assessment: Assessment, inputs: dict[str, Any], *, askew: bool) -> list[str]:
-    """What would make the answer surer, most useful first; ``askew`` to speak of a level that may lie askew."""
+def _contradicted(assessment: Assessment, inputs: dict[str, Any]) -> str:
+    """What to read again where readings contradict each other; "" if they do not.
+
+    Roll that differs front and rear is no contradiction but a twist, and only the feet tell whose.
+    """
+    if not assessment.disagree:
+        return ""
+    if odd := [str(number) for number, tilt in enumerate(assessment.tilts, 1) if tilt.is_odd]:
+        return f"Take reading {odd[0]} again: it looks odd"
+    if not (assessment.pitch.agree and _is_twisted(assessment, inputs)):
+        return "Read again: the readings differ too much"
+    return "" if assessment.feet_checked else next_words(assessment)
+
+
+def _is_twisted(assessment: Assessment, inputs: dict[str, Any]) -> bool:
+    """Whether roll was read at the front and at the rear, and differs."""
+    rolls = end_rolls(end_tilts(assessment, inputs))
+    return rolls is not None and ends_of(rolls).differ
+
+
+def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
+    """What would make the answer surer, most useful first."""
     advice = _zero_advice(assessment, inputs.get("zero_lost", ""))
+    if assessment.disagree and assessment.pitch.agree and _is_twisted(assessment, inputs):
+        return [*advice, "Roll differs front and rear: the roll here is their mean, and less sure."]
     if assessment.disagree:
         return [*advice, "The readings differ by more than this level explains, so the answer is less sure."]
     if not assessment.feet_checked:
         advice.append("How the feet stand is not known: the gap is not judged, and roll may change once all four bear.")
+    return advice
+
+
+def _askew(assessment: Assessment) -> list[str]:
+    """What to do where a level that may lie askew is most of why roll is unsure."""
     across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
     worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
-    if askew and worst and worst.alignment_deg**2 > 0.4 * worst.u_deg**2:
-        advice.append("Roll is unsure because the level may lie askew: butt it against a straight edge.")
-    return advice
+    if assessment.disagree or worst is None or worst.alignment_deg**2 <= 0.4 * worst.u_deg**2:
+        return []
+    return ["Roll is unsure because the level may lie askew: butt it against a straight edge."]
 
 
 def _zero_advice(assessment: Assessment, lost_by: str) -> list[str]:

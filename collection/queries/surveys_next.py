@@ -1,12 +1,13 @@
 """What follows a survey: one next step, so that its page offers what can really be done."""
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from django.db import models
 
 from collection.access import visible
-from collection.arrays.plans import plans_of_many, turns_summary, usual_work
+from collection.arrays.plans import inputs_of, turns_summary, usual_work
+from collection.arrays.plans_answers import answers_to
 from collection.models import Machine, Membership, Plan, Survey
 from collection.queries.plans import plan_start
 from collection.queries.response import ResponsePage
@@ -55,22 +56,26 @@ def step_after(*, member: Membership, page: SurveyPage, response: ResponsePage) 
         return NextStep("corrected")
     if not page.is_newest:
         return NextStep("older")
-    if survey.plan and survey.plan.state == "turned":
-        return NextStep("sign_off", SIGN_OFF, survey.plan)
     machine = survey.machine
+    verdict = survey.verdict if page.spec_is_current else machine.status.verdict
+    if survey.plan and survey.plan.state == "turned" and verdict != "out":
+        return NextStep("sign_off", SIGN_OFF, survey.plan)
     if plan := _plan_from(member, machine, survey):
         return _go_on(plan)
-    verdict = survey.verdict if page.spec_is_current else machine.status.verdict
     if verdict == "in":
         return NextStep("done", NOTHING)
-    if verdict != "out" or _disagree(page):
+    if page.answer.unclear:
         return NextStep("again", page.answer.next_step)
-    return _to_turn(member, machine, response)
+    if verdict == "out":
+        return _to_turn(member, machine, response)
+    if page.answer.turn_first and page.spec_is_current:
+        return _toward_the_middle(member, machine, page, response)
+    return NextStep("again", page.answer.next_step)
 
 
 def step_to_turn(*, member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage) -> NextStep | None:
     """Return how a machine that is out of spec comes to its turns, by its newest survey; None if that comes later."""
-    if machine.status.verdict != "out" or _disagree(page):
+    if machine.status.verdict != "out" or page.answer.unclear:
         return None
     plan = _plan_from(member, machine, page.survey)
     step = _go_on(plan) if plan else _to_turn(member, machine, response)
@@ -85,10 +90,6 @@ def _go_on(plan: Plan) -> NextStep:
     )
 
 
-def _disagree(page: SurveyPage) -> bool:
-    return page.answer.assessment is not None and page.answer.assessment.disagree
-
-
 def _plan_from(member: Membership, machine: Machine, survey: Survey) -> Plan | None:
     """The machine's unfinished leg plan, if it was made from this survey and turns something or says what stops it."""
     plan = machine.status.plan_id
@@ -98,18 +99,29 @@ def _plan_from(member: Membership, machine: Machine, survey: Survey) -> Plan | N
     return rows.fetch_mode(models.FETCH_RAISE).first()
 
 
-def _to_turn(member: Membership, machine: Machine, response: ResponsePage) -> NextStep:
-    """What a leg plan would say, worked as usual."""
+def _to_turn(member: Membership, machine: Machine, response: ResponsePage, *, closer: bool = False) -> NextStep:
+    """What a leg plan would say, worked as usual; ``closer`` for one that turns though the machine may be in spec."""
     start = plan_start(member=member, machine=machine, response=response)
     if start.problem_with("survey"):
         return NextStep("again", start.problem_with("survey"))
-    usual = {"source": "survey", **asdict(usual_work(machine))}
+    work = replace(usual_work(machine), even_if_in_spec=closer)
+    usual = {"source": "survey", **asdict(work)}
     try:
-        answer = plans_of_many(rows=[start.rows_for("survey")])[0]
+        answer = answers_to([inputs_of(rows=start.rows_for("survey"), work=work)])[0]
     except BadInput:
         return NextStep("turn", usual=usual)  # the action says in words what is wrong
+    if closer and answer["outcome"] == "in_spec":
+        return NextStep("again")  # no step of a leg brings it nearer
     if answer["outcome"] == "exposure_beyond_travel":
         return NextStep("legs", turns_summary(answer).capitalize())
     if answer["outcome"] == "nothing_fits":
         return NextStep("nothing_fits", NOTHING_FITS, usual=usual)
     return NextStep("turn", turns_summary(answer), usual=usual)
+
+
+def _toward_the_middle(member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage) -> NextStep:
+    """The turns of a machine too near a limit to be judged, where legs can bring it nearer to the middle."""
+    step = _to_turn(member, machine, response, closer=True)
+    if step.does != "turn":
+        return NextStep("again", page.answer.next_step)
+    return replace(step, words=f"{page.answer.next_step}. {step.words[:1].upper()}{step.words[1:]}")

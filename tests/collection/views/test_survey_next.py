@@ -101,6 +101,34 @@ def test_a_turned_plan_of_its_check_is_to_be_signed_off(taproom: TernTaproom, bo
     assert primary(bob, check) == ("Sign the leg plan off", f"{reverse('plan', args=[plan.pk])}#sign-off")
 
 
+def test_a_check_that_finds_it_out_of_spec_leads_to_another_plan(taproom: TernTaproom, bob: Client) -> None:
+    """What was turned stays in the record; the plan is set aside as the newer one is made."""
+    plan, by = taproom.plan, taproom.people.bob
+    for lift in range(1, len(plan.answer["lifts"]) + 1):
+        plan = record_turns(by=author(by, plan.created_at + MINUTE), plan=plan, lift=lift)
+    check = survey_of(
+        taproom.machine, by=by, instrument=taproom.instrument, plan=plan, at=plan.created_at + 2 * MINUTE,
+        readings=[along(6.0), across(0.4)],
+    )  # fmt: skip
+    assert primary(bob, check) == ("Work out the turns", "")
+    assert MachineStatus.objects.get().next_step.startswith("2 lifts")
+    press(bob, check)
+    plan.refresh_from_db()
+    assert (plan.state, plan.remark) == ("set_aside", "A newer plan was made.")
+
+
+def test_too_near_a_limit_the_turns_toward_the_middle_are_one_press_away(taproom: TernTaproom, bob: Client) -> None:
+    pairs = [along(6.69, turned_value=6.69), across(0, "level", turned_value=0)] * 3
+    survey = surveyed(taproom, *pairs)
+    assert survey.verdict == "borderline"
+    assert "turn the legs toward the middle, then read along" in page_of(bob, survey)
+    assert primary(bob, survey) == ("Work out the turns", "")
+    answer, _ = press(bob, survey)
+    plan = Plan.objects.get()
+    assert answer.url == reverse("plan", args=[plan.pk])
+    assert (plan.outcome, plan.inputs["even_if_in_spec"]) == ("plan", True)
+
+
 def test_where_nothing_fits_it_says_so_and_no_plan_is_offered(taproom: TernTaproom, bob: Client) -> None:
     Bay.objects.update(front_reachable=False, rear_reachable=False)
     survey = surveyed(taproom, along(6.0), across(0.4))

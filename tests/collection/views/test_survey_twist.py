@@ -208,3 +208,29 @@ def test_it_asks_the_database_as_often_with_many_surveys(
 def test_the_form_says_where_to_read(taproom: TernTaproom, bob: Client) -> None:
     page = bob.get(reverse("survey_new", args=[taproom.machine.pk])).content.decode()
     assert "Read across at the front and at the rear to see a twist." in page
+
+
+@pytest.mark.parametrize("seen", [{"stance": "all_bearing"}, HUNG], ids=["all bear", "a foot hangs"])
+def test_a_twist_is_no_contradiction_and_the_turns_are_offered(
+    taproom: TernTaproom, bob: Client, level: Any, seen: dict[str, Any]
+) -> None:
+    survey = read(taproom, level, -0.1, 1.2, **seen)
+    page = bob.get(reverse("survey", args=[survey.pk])).content.decode()
+    assert "Roll differs front and rear: the roll here is their mean, and less sure." in page
+    assert "differ too much" not in page
+    assert "Work out the turns" in page
+
+
+def test_a_twist_on_feet_that_nobody_checked_asks_for_the_feet(taproom: TernTaproom, bob: Client, level: Any) -> None:
+    survey = read(taproom, level, -0.1, 1.2, stance="unknown")
+    page = bob.get(reverse("survey", args=[survey.pk])).content.decode()
+    assert "Check the feet: press down on each corner" in page
+    assert "Work out the turns" not in page
+
+
+def test_pitch_that_differs_is_still_a_contradiction(taproom: TernTaproom, bob: Client, level: Any) -> None:
+    rows = [along(6.0), along(7.5), *(across(roll, spot=f"{end}_centre") for end, roll in (("lower", 0), ("upper", 1)))]
+    survey = survey_of(taproom.machine, by=taproom.people.bob, instrument=level, readings=rows)
+    page = bob.get(reverse("survey", args=[survey.pk])).content.decode()
+    assert "Read again: the readings differ too much" in page
+    assert "Work out the turns" not in page
