@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from leveling.units import LEAD_MM
 
+#: 95 % of a normal error lie within so many standard uncertainties (tables of the normal distribution).
+K95 = 1.96
+
 
 @dataclass(frozen=True)
 class Body:

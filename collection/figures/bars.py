@@ -22,7 +22,10 @@ _MIDDLE = 15  # px from the top; the picture is 30 px high
 
 @dataclass(frozen=True)
 class Bar:
-    """One measured quantity against its spec. ``value`` is None while nothing was measured."""
+    """One measured quantity against its spec. ``value`` is None while nothing was measured.
+
+    ``half`` is half of the interval that holds 95 %; None takes the error as normal.
+    """
 
     label: str
     words: str
@@ -33,6 +36,7 @@ class Bar:
     tol: float
     verdict: str
     one_sided: bool = False
+    half: float | None = None
 
     def __post_init__(self) -> None:
         if not self.tol > 0:
@@ -82,7 +86,8 @@ def bar_label(bar: Bar) -> str:
 def _whisker(bar: Bar, value: float) -> SafeString:
     if not bar.u:
         return EMPTY
-    ends = (_at(bar, value - K95 * bar.u), _at(bar, value + K95 * bar.u))
+    half = K95 * bar.u if bar.half is None else bar.half
+    ends = (_at(bar, value - half), _at(bar, value + half))
     return element("line", x1=ends[0], x2=ends[1], y1=_MIDDLE, y2=_MIDDLE, class_="whisker")
 
 

@@ -24,7 +24,7 @@ from collection.models import (
     ZeroCheck,
 )
 from collection.models.instruments import KINDS_WITH_ZERO
-from collection.presets import ZERO_FRESH_DAYS
+from collection.presets import K95, ZERO_FRESH_DAYS
 from leveling.units import slope_deg
 
 #: The name that is offered for an instrument of each kind, as presets.py describes it.
@@ -94,7 +94,7 @@ class ZeroSoFar:
         if self.last is None:
             return False
         moved = self.found.zero_deg - self.last.zero_deg
-        return moved**2 > 1.96**2 * (self.found.u_zero_deg**2 + self.last.u_zero_deg**2)
+        return moved**2 > K95**2 * (self.found.u_zero_deg**2 + self.last.u_zero_deg**2)
 
 
 @dataclass(frozen=True)

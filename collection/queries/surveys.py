@@ -35,8 +35,6 @@ LACKS_WORDS = {
     "time": "Time it again: no rolling ball does this over that run",
 }
 
-#: Half of a 95 % interval in standard uncertainties, for a normal distribution.
-K95 = 1.96
 #: Where the next reading in a direction tells most, best first.
 NEXT_SPOTS = {"along": ("middle", "left", "right"), "across": ("lower_centre", "upper_centre", "middle")}
 
@@ -60,7 +58,7 @@ class AnswerBar:
     @property
     def spread(self) -> float:
         """Half of the interval that holds 95 %."""
-        return K95 * self.u if self.half is None else self.half
+        return presets.K95 * self.u if self.half is None else self.half
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from django.db.models import Exists, OuterRef
 from collection.arrays.surveys import recomputed
 from collection.arrays.surveys_twist import FRONT, REAR, Ends, TwistTold, end_rolls, end_tilts, ends_of, twist_told
 from collection.models import Reading, Survey
-from collection.queries.surveys import K95, SurveyPage
+from collection.presets import K95
+from collection.queries.surveys import SurveyPage
 
 #: So many surveys of the other stance are looked through for one that was read at the same spots.
 MOST_OTHERS = 5

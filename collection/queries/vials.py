@@ -21,11 +21,9 @@ from collection.arrays.vials import (
     state_of,
 )
 from collection.models import Instrument, InstrumentEvent, Machine, Spec, VialPair
+from collection.presets import K95
 from collection.queries.instruments import place_of as site_of
 from collection.queries.instruments import zero_of
-
-#: Half of a 95 % interval in standard uncertainties, for a normal distribution.
-K95 = 1.96
 
 
 @dataclass(frozen=True)

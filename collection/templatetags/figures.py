@@ -4,6 +4,7 @@ They take plain numbers, or rows of plain values that a query made: dicts for ba
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -41,28 +42,52 @@ def bar_line(bar: Bar, show_spec: bool = False) -> SafeString:
 
 @register.simple_tag(name="pitch_bar")
 def pitch_bar_tag(
-    value: float | None, u: float | None, want: float, tol: float, verdict: str, unit: str = "deg", spec: bool = False
+    value: float | None,
+    u: float | None,
+    want: float,
+    tol: float,
+    verdict: str,
+    unit: str = "deg",
+    spec: bool = False,
+    half: float | None = None,
 ) -> SafeString:
-    """``{% pitch_bar value u want tol verdict unit spec %}``: degrees in, shown in ``unit``; spec adds its words."""
-    return bar_line(pitch_bar(given(value), u=given(u), want=want, tol=tol, verdict=verdict, unit=unit or "deg"), spec)
+    """``{% pitch_bar value u want tol verdict unit spec half %}``: degrees in, shown in ``unit``; spec adds its words.
+
+    ``half`` is half of the interval that holds 95 %, if it is not that of a normal error.
+    """
+    bar = pitch_bar(given(value), u=given(u), want=want, tol=tol, verdict=verdict, unit=unit or "deg")
+    return bar_line(replace(bar, half=given(half)), spec)
 
 
 @register.simple_tag(name="roll_bar")
 def roll_bar_tag(
-    value: float | None, u: float | None, tol: float, verdict: str, unit: str = "deg", spec: bool = False
+    value: float | None,
+    u: float | None,
+    tol: float,
+    verdict: str,
+    unit: str = "deg",
+    spec: bool = False,
+    half: float | None = None,
 ) -> SafeString:
-    """``{% roll_bar value u tol verdict unit spec %}``: degrees, right side higher positive; level is wanted."""
-    return bar_line(roll_bar(given(value), u=given(u), tol=tol, verdict=verdict, unit=unit or "deg"), spec)
+    """``{% roll_bar value u tol verdict unit spec half %}``: degrees, right side higher positive; level is wanted."""
+    bar = roll_bar(given(value), u=given(u), tol=tol, verdict=verdict, unit=unit or "deg")
+    return bar_line(replace(bar, half=given(half)), spec)
 
 
 @register.simple_tag(name="gap_bar")
 def gap_bar_tag(
-    value: float | None, u: float | None, tol: float, verdict: str, foot: str = "", unit: str = "mm", spec: bool = False
+    value: float | None,
+    u: float | None,
+    tol: float,
+    verdict: str,
+    foot: str = "",
+    unit: str = "mm",
+    spec: bool = False,
+    half: float | None = None,
 ) -> SafeString:
-    """``{% gap_bar gap_mm u_mm tol_mm verdict foot unit spec %}``: mm in, shown in ``unit``; the foot is FL, FR ..."""
-    return bar_line(
-        gap_bar(given(value), u=given(u), tol=tol, verdict=verdict, foot=foot or "", unit=unit or "mm"), spec
-    )
+    """``{% gap_bar gap_mm u_mm tol_mm verdict foot unit spec half %}``: mm in, shown in ``unit``; foot is FL, FR ..."""
+    bar = gap_bar(given(value), u=given(u), tol=tol, verdict=verdict, foot=foot or "", unit=unit or "mm")
+    return bar_line(replace(bar, half=given(half)), spec)
 
 
 @register.filter

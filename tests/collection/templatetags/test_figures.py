@@ -114,6 +114,18 @@ def test_the_whisker_reaches_two_sided_95_per_cent() -> None:
     assert (ends[1] - ends[0]) / band == pytest.approx(1.96 * 0.1 / 0.2, rel=1e-3)
 
 
+def test_the_whisker_is_as_long_as_the_interval_where_its_error_is_not_normal() -> None:
+    """A stated limit a is an even error: u = a/sqrt(3), and 95 % lie within 0.95 a, that is 1.65 u, not 1.96 u."""
+    words = Template('{% pitch_bar 6.5 0.1 6.5 0.2 "in" "deg" False 0.165 %}').render(Context())
+    drawn = re.search(r"<svg.*?</svg>", words, re.DOTALL)
+    assert drawn
+    root = tree(drawn.group())
+    whisker = of_class(root, "whisker")[0]
+    ends = per_cent(whisker.attrib["x1"]), per_cent(whisker.attrib["x2"])
+    band = per_cent(of_class(root, "bar-band")[0].attrib["width"])
+    assert (ends[1] - ends[0]) / band == pytest.approx(0.165 / 0.2, rel=1e-3)
+
+
 def test_without_an_uncertainty_there_is_no_whisker() -> None:
     assert of_class(bar(6.5, u=None), "whisker") == []
 
