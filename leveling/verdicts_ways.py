@@ -23,14 +23,15 @@ from leveling.verdicts_shapes import Spread, even_together
 
 @dataclass(frozen=True)
 class Means:
-    """What a person can do to know a machine better, the same for all rows, each field scalar.
+    """What a person can do to know a machine better, and on which board, the same for all rows, each field scalar.
 
     Attributes: ``most_readings`` [count] tilts that one takes at most in a direction, 1 to 20. ``u_zero_deg``
     [degree] standard uncertainty of a zero just checked. ``alignment_deg`` [degree] largest misalignment along a
     square edge. ``accuracy_deg`` [degree] of the best instrument that can be had, 0 for none but the one at hand.
     ``u_gap_mm`` [mm] of a feeler, standard. ``gap_spread_mm`` [mm] how large a gap nobody looked for usually is,
     standard. ``step_mm`` [mm] height of an eighth of a turn of a leg; ``base_mm`` and ``track_mm`` [mm] between the
-    feet. Common practice, no source.
+    feet. Common practice, no source. ``wave_along_deg``, ``wave_across_deg`` [degree] how far the board's slope at
+    one spot is off the whole board's, standard; a new spot for each tilt, the same for both halves of a pair.
 
     Raises BadInput if a field is out of its range.
     """
@@ -44,6 +45,8 @@ class Means:
     step_mm: float = 0.2
     base_mm: float = 1300.0
     track_mm: float = 560.0
+    wave_along_deg: float = 0.0
+    wave_across_deg: float = 0.0
 
     def __post_init__(self) -> None:
         if self.most_readings not in range(1, 21):
@@ -145,7 +148,7 @@ def budget_in_a_way(*, surveyed: Surveyed, way: Way, along: bool, means: Means =
     along : bool, scalar [yes or no]
         Along the playfield, not across.
     means : Means, scalar [degree]
-        What a zero check and a square edge leave.
+        What a zero check and a square edge leave, and the board's wave.
 
     Returns
     -------
@@ -181,9 +184,11 @@ def budget_in_a_way(*, surveyed: Surveyed, way: Way, along: bool, means: Means =
         step = np.minimum(level.resolution_deg, way.accuracy_deg / 2)
         level = replace(level, accuracy_deg=np.full_like(step, way.accuracy_deg), resolution_deg=step)
     pairs = surveyed.reversed_pair | way.pairs
-    return reading_budget(
+    budget = reading_budget(
         instrument=level, along=along, reversed_pair=pairs, pitch_deg=surveyed.pitch_deg, roll_deg=surveyed.roll_deg
     )
+    wave_deg = means.wave_along_deg if along else means.wave_across_deg
+    return replace(budget, repeat_deg=np.hypot(budget.repeat_deg, wave_deg))
 
 
 def known_after(*, now: Parts, one: Budget, readings: ArrayLike, way: Way) -> Known:

@@ -4,7 +4,7 @@ For surveys read with one level that shows a number; what other kinds can do is 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,6 @@ from collection.arrays.surveys_verdicts import wanted
 from collection.models import Spec
 from collection.models.instruments import KINDS_WITH_ZERO
 from leveling import verdicts_tries as tries
-from leveling.instruments import Instrument as Level
 from leveling.verdicts_proof import Planned, provability
 from leveling.verdicts_remedies import remedies
 from leveling.verdicts_ways import Means, Surveyed
@@ -99,7 +98,7 @@ def remedy_of(
         twist_mm=np.array(found.twist_mm),
         u_twist_mm=np.array(found.u_twist_mm),
         twist_known=np.array(found.feet_checked),
-        instrument=_level_on_board(inputs, turned),
+        instrument=level_of(means_of(inputs, "along")),
         reversed_pair=np.array(turned),
     )
     best = remedies(surveyed=surveyed, spec=wanted(spec), certificate=certificate, means=_means_of(inputs))
@@ -127,7 +126,7 @@ def proof_of(*, found: Assessment, inputs: Mapping[str, Any], spec: Spec) -> Pro
         return None
     turned = _all_turned(found)
     planned = Planned(
-        instrument=_level_on_board(inputs, turned),
+        instrument=level_of(means_of(inputs, "along")),
         reversed_pair=np.array(turned),
         along=np.array(max(found.pitch.readings, 1)),
         across=np.array(max(found.roll.readings, 1)),
@@ -153,24 +152,15 @@ def _all_turned(found: Assessment) -> bool:
     return all(tilt.turned is not None for tilt in found.tilts)
 
 
-def _level_on_board(inputs: Mapping[str, Any], turned: bool) -> Level:
-    """The level, with the board's wave as a part of laying it down: at another spot it is another one.
-
-    A pair keeps its spot, so what the engine takes as halved by a pair is doubled first.
-    """
-    means = means_of(inputs, "along")
-    wave_deg = max(wave_of(means, along=True), wave_of(means, along=False)) * (np.sqrt(2) if turned else 1.0)
-    level = level_of(means)
-    return replace(level, repeat_deg=np.hypot(level.repeat_deg, wave_deg))
-
-
 def _means_of(inputs: Mapping[str, Any]) -> Means:
     """What a person can do, at this machine."""
-    machine = inputs["machine"]
+    machine, level = inputs["machine"], means_of(inputs, "along")
     return Means(
         most_readings=MOST_READINGS,
         u_gap_mm=U_FEELER_MM,
         step_mm=machine["lead_mm"] / _STEPS_PER_TURN,
         base_mm=machine["base_mm"],
         track_mm=(machine["track_front_mm"] + machine["track_rear_mm"]) / 2,
+        wave_along_deg=wave_of(level, along=True),
+        wave_across_deg=wave_of(level, along=False),
     )

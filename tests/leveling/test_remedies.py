@@ -191,6 +191,17 @@ def test_end_for_end_leaves_no_zero_and_a_square_edge_hardly_any_misalignment() 
 # Remedies
 
 
+@pytest.mark.parametrize("along", [True, False])
+def test_turning_end_for_end_halves_the_laying_down_but_not_the_boards_wave(along) -> None:
+    """Both halves of a pair lie on one spot: the variance of laying down halves, that of the spot stays."""
+    means = Means(wave_along_deg=0.05, wave_across_deg=0.03)
+    survey = case(reversed_pair=False)
+    wave_deg = 0.05 if along else 0.03
+    for way, laid_deg in ((Way(), 0.02), (Way(pairs=True, afresh=True), 0.02 / np.sqrt(2))):
+        one = budget_in_a_way(surveyed=survey, way=way, along=along, means=means)
+        assert one.repeat_deg == pytest.approx(np.hypot(laid_deg, wave_deg))
+
+
 def test_a_decided_machine_needs_nothing() -> None:
     found = remedies(surveyed=case([0.0, 0.5]), spec=SPEC, certificate=[[True], [False]])
     assert found.code.tolist() == [[DECIDED] * 2] * 2
