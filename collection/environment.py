@@ -6,6 +6,7 @@ Every name starts with LEVELBOOK_, but DATABASE_URL, which is a custom of the fi
 import os
 import secrets
 import sqlite3
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,9 @@ from django.core.exceptions import ImproperlyConfigured
 PREFIX = "LEVELBOOK_"
 NAMES = frozenset(PREFIX + name for name in ("DATA", "DEBUG", "HOSTS", "HTTPS", "MAIL_URL", "SECRET_KEY"))
 TEST_NAMES = frozenset({PREFIX + "NO_SKIPS"})
+
+#: How often, and how far apart, a key that another process may be writing is looked at.
+_LOOKS, _BETWEEN_S = 20, 0.05
 
 _WORDS = {
     "1": True,
@@ -66,16 +70,21 @@ def secret_key(environ: Mapping[str, str], folder: Path) -> str:
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        kept = path.read_text().strip()
-        if len(kept) >= 50:
-            return kept
-        raise ImproperlyConfigured(
-            f"{path.name} in the data folder is cut short. Delete it to make a new one."
-        ) from None
+        return _kept_key(path)
     made = secrets.token_urlsafe(64)
     with os.fdopen(handle, "w") as file:
         file.write(made)
     return made
+
+
+def _kept_key(path: Path) -> str:
+    """The key that was made before, or that another process is writing at this moment."""
+    for _ in range(_LOOKS):
+        kept = path.read_text().strip()
+        if len(kept) >= 50:
+            return kept
+        time.sleep(_BETWEEN_S)
+    raise ImproperlyConfigured(f"{path.name} in the data folder is cut short. Delete it to make a new one.")
 
 
 def database(environ: Mapping[str, str], folder: Path) -> dict[str, Any]:

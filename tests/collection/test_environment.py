@@ -1,6 +1,7 @@
 """Settings from the environment: strict, safe by default, each refusal with its remedy."""
 
 import stat
+import threading
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,15 @@ def test_it_reads_a_flag(text: str, meaning: bool) -> None:
 def test_it_refuses_a_flag_it_does_not_know(text: str) -> None:
     with pytest.raises(ImproperlyConfigured, match="Write one of"):
         environment.flag({"LEVELBOOK_DEBUG": text}, "LEVELBOOK_DEBUG", default=False)
+
+
+def test_a_secret_key_that_another_process_is_writing_is_waited_for(tmp_path: Path) -> None:
+    path, whole = tmp_path / "secret_key", "k" * 60
+    path.write_text("")
+    writer = threading.Timer(0.15, path.write_text, args=[whole])
+    writer.start()
+    assert environment.secret_key({}, tmp_path) == whole
+    writer.join()
 
 
 def test_it_makes_a_secret_key_once_and_keeps_it_private(tmp_path: Path) -> None:
