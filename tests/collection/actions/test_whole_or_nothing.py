@@ -25,8 +25,10 @@ TABLES: tuple[Any, ...] = (
     models.Site, models.Floor, models.Bay, models.FloorSlope, models.FloorReading, models.Instrument,
     models.ZeroCheck, models.InstrumentEvent, models.Machine, models.Leg, models.Spec, models.Standing,
     models.MachineStatus, models.Survey, models.Reading, models.Plan, models.PlanLeg, models.Adjustment,
-    models.Change, models.Organization, models.Membership,
+    models.Change, models.Organization, models.Membership, models.VialPair, models.QuickCheck,
 )  # fmt: skip
+PAIR = {"shown": "6.8", "high_end": "rear", "unit": "", "lines": "0.5", "side": "rear"}
+GLASS = {"place": "glass", "pitch": "5.3", "pitch_high": "rear", "roll": "0", "roll_high": "", "unit": ""}
 MINUTE, HOUR = datetime.timedelta(minutes=1), datetime.timedelta(hours=1)
 
 
@@ -40,7 +42,7 @@ class PlantedError(Exception):
 
 @pytest.fixture
 def alice(taproom: TernTaproom) -> Client:
-    assert taproom.plan
+    assert all((taproom.plan, taproom.vial_pair, taproom.pair))
     client = Client(raise_request_exception=False)
     client.force_login(taproom.people.alice.user)
     return client
@@ -64,6 +66,10 @@ def posts(taproom: TernTaproom, client: Client) -> list[tuple[str, dict[str, Any
         (reverse("plan_turned", args=[plan]), {"lift": "1", "as_shown": "on"}),
         (reverse("plan_set_aside", args=[plan]), {"why": "Sold."}),
         (reverse("machine_move", args=[machine]), {"bay": str(free.pk), "version": "1"}),
+        (reverse("vial_new", args=[machine]), {"name": "Its other vial", "direction": "across", "reach_lines": "2"}),
+        (reverse("vial_pair_new", args=[taproom.vial.pk]), PAIR | {"level": str(taproom.instrument.pk)}),
+        (reverse("vial_pair_leave_out", args=[taproom.vial_pair.pk]), {"why": "Leaned on it."}),
+        (reverse("quick_check_new", args=[machine]), GLASS | {"instrument": str(taproom.instrument.pk)}),
     ]
     return made
 
