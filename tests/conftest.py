@@ -10,6 +10,7 @@ from django.conf import settings
 from django.core.cache import cache
 from django.db import connection
 from django.test import Client, client
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from collection import models
 from tests import worlds
@@ -23,6 +24,20 @@ def pytest_configure() -> None:
     """Hash the cast's passwords fast; what guards real ones is tested with the real hasher."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     client.store_rendered_templates = partial(_store_page, client.store_rendered_templates)
+    WhiteNoiseMiddleware.add_files_from_finders = _files_once(WhiteNoiseMiddleware.add_files_from_finders)
+
+
+def _files_once(look: Callable[[WhiteNoiseMiddleware], None]) -> Callable[[WhiteNoiseMiddleware], None]:
+    """Let every client have the static files that the first one found: looking anew took a seventh of all tests."""
+    found: dict[str, object] = {}
+
+    def give(middleware: WhiteNoiseMiddleware) -> None:
+        if not found:
+            look(middleware)
+            found.update(middleware.files)
+        middleware.files.update(found)
+
+    return give
 
 
 def _store_page(store: Callable[..., None], kept: dict[str, object], *signal: object, **rendered: object) -> None:
@@ -33,14 +48,15 @@ def _store_page(store: Callable[..., None], kept: dict[str, object], *signal: ob
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add the choice for a second database: the others were run on the first, and pytest-django shuts it to them."""
-    parser.addoption("--database-only", action="store_true", help="run only the tests that may use the database")
+    parser.addoption("--database-only", action="store_true", help="run only the tests that hang on the database")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Skip what this machine cannot run and say why; where nothing may be skipped, let it fail instead."""
+    """Put the long ones first. Skip what this machine cannot run and say why, or let it fail if none may skip."""
     if config.getoption("database_only"):
-        config.hook.pytest_deselected(items=[item for item in items if not _may_use_the_database(item)])
-        items[:] = [item for item in items if _may_use_the_database(item)]
+        config.hook.pytest_deselected(items=[item for item in items if not _is_of_the_database(item)])
+        items[:] = [item for item in items if _is_of_the_database(item)]
+    items.sort(key=lambda item: (not item.get_closest_marker("long"), not item.get_closest_marker("browser")))
     if os.environ.get("LEVELBOOK_NO_SKIPS"):
         return
     for item in items:
@@ -50,7 +66,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.skip(reason="needs PostgreSQL: set DATABASE_URL to a server"))
 
 
-def _may_use_the_database(item: pytest.Item) -> bool:
+def _is_of_the_database(item: pytest.Item) -> bool:
+    if item.get_closest_marker("one_database"):
+        return False
     wanted = {"db", "transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
     return bool(wanted or item.get_closest_marker("django_db") or item.get_closest_marker("postgresql"))
 

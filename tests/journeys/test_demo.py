@@ -20,6 +20,8 @@ def printed() -> str:
     return out.getvalue()
 
 
+@pytest.mark.long
+@pytest.mark.one_database
 def test_it_builds_two_years_once_and_prints_the_turns() -> None:
     table = printed()
     assert Site.objects.count() >= 5

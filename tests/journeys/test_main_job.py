@@ -181,6 +181,7 @@ def record_is_complete(page: Page) -> None:
     assert plan.adjustments.count() > 0
 
 
+@pytest.mark.long
 def test_the_whole_job_on_a_phone_takes_each_of_its_steps(phone: Page, live_server: LiveServer) -> None:
     phone.goto(live_server.url)
     for place, step in enumerate(STEPS):

@@ -207,6 +207,8 @@ def test_the_arithmetic_itself_on_a_case_anyone_can_follow() -> None:
     assert replace(uphill, heading=0).floor_under((280, 0)) == pytest.approx(2.8)
 
 
+@pytest.mark.long
+@pytest.mark.one_database
 def test_surveys_and_plans_of_200_machines_agree_with_the_arithmetic(
     taproom: TernTaproom, truths: list[tuple[Truth, int]]
 ) -> None:
@@ -303,6 +305,7 @@ def normal_below(z: float) -> float:
     return (1 + math.erf(z / math.sqrt(2))) / 2
 
 
+@pytest.mark.one_database
 def test_recorded_turns_move_the_exposures_that_the_next_plan_starts_from(
     taproom: TernTaproom, truths: list[tuple[Truth, int]]
 ) -> None:

@@ -62,6 +62,7 @@ def alice(taproom: TernTaproom) -> Client:
     return client
 
 
+@pytest.mark.long
 def test_no_text_in_any_number_field_breaks_a_page(alice: Client, taproom: TernTaproom) -> None:
     pages = pages_with_numbers(alice, taproom)
     assert pages.keys() >= {"floor_new", "floor_slope", "bay_new", "machine_new", "machine_legs", "machine_spec",
