@@ -21,7 +21,7 @@ from leveling.verdicts_shapes import Spread, normal_spread
 from leveling.verdicts_tries import CHECK_FEET, DECIDED, TURN_LEGS, Try, all_tries
 from leveling.verdicts_ways import DEFAULT_MEANS, Means, Surveyed, Way, budget_in_a_way, known_after
 
-_HALVINGS = 40
+_HALVINGS = 30  # of the tolerance: a billionth of it
 
 
 @dataclass(frozen=True)
