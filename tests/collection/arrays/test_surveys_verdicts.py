@@ -77,8 +77,7 @@ def test_the_remedy_is_the_engines_own(taproom: TernTaproom, certificate: bool) 
     survey = surveyed(taproom, 0.15)
     found = recomputed(survey, readings_in(survey=survey))
     means = means_of(survey.inputs, "along")
-    repeat_deg = np.hypot(0.03, max(wave_of(means, along=True), wave_of(means, along=False)))
-    level = level_of(means | {"repeat_deg": repeat_deg})
+    level = level_of(means)
     told = Surveyed(
         pitch_deg=found.pitch_deg, pitch=found.parts[0], roll_deg=found.roll_deg, roll=found.parts[1],  # type: ignore[arg-type]
         twist_mm=found.twist_mm, u_twist_mm=found.u_twist_mm, twist_known=True, instrument=level, reversed_pair=False,  # type: ignore[arg-type]
@@ -89,7 +88,8 @@ def test_the_remedy_is_the_engines_own(taproom: TernTaproom, certificate: bool) 
         surveyed=told, spec=spec, certificate=certificate,
         means=Means(
             most_readings=4, u_gap_mm=U_FEELER_MM, step_mm=machine.lead_mm / 8, base_mm=machine.base_mm,
-            track_mm=machine.track_front_mm,
+            track_mm=machine.track_front_mm, wave_along_deg=wave_of(means, along=True),
+            wave_across_deg=wave_of(means, along=False),
         ),
     )  # fmt: skip
     ours = remedy_of(found=found, inputs=survey.inputs, spec=survey.spec, certificate=certificate)
