@@ -7,7 +7,7 @@ import pytest
 from leveling.frame import foot_positions, heights_to_modes
 from leveling.instruments import Instrument, misaligned_reading_deg, reading_budget, standard_from_limit
 from leveling.instruments_zeros import reversed_pair, two_peg_zero_deg
-from leveling.units import LEAD_MM, slope_deg
+from leveling.units import LEAD_MM, MM_PER_INCH, slope_deg
 from leveling.verdicts import PROVEN_IN, PROVEN_OUT, chance_inside, judge
 
 # Units and threads
@@ -36,6 +36,26 @@ def test_a_3_8_16_thread_rises_1_5875_mm_per_turn() -> None:
 def test_the_two_threads_differ_by_5_8_percent_per_turn() -> None:
     """ASME B1.1 3/8-16 UNC against ISO 261 M10x1.5: 1.5875/1.5 = 1.058."""
     assert LEAD_MM["3/8-16 UNC"] / LEAD_MM["M10x1.5"] - 1 == pytest.approx(0.058, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "outside_mm", "pitch_diameter_mm", "inside_mm", "digit_mm"),
+    [
+        ("3/8-16 UNC", 0.375 * MM_PER_INCH, 0.3344 * MM_PER_INCH, 0.3073 * MM_PER_INCH, 0.00005 * MM_PER_INCH),
+        ("M10x1.5", 10.0, 9.026, 8.376, 0.0005),
+    ],
+)
+def test_our_lead_cuts_the_published_thread(name, outside_mm, pitch_diameter_mm, inside_mm, digit_mm) -> None:
+    """ASME B1.1: 3/8-16 UNC 0.3344 and 0.3073 in; ISO 724 (number from memory): M10x1.5 9.026 and 8.376 mm.
+
+    Basic profile (ISO 68-1, from memory): flanks of 60 degrees, the sharp V of height H = P sqrt(3)/2 cut by H/8
+    outside and H/4 inside, so the pitch diameter lies 3/4 H and the inner one 5/4 H below the outside. The other
+    thread's lead misses both.
+    """
+    for other, lead_mm in LEAD_MM.items():
+        sharp_mm = lead_mm * math.sqrt(3) / 2
+        misses = [outside_mm - 0.75 * sharp_mm - pitch_diameter_mm, outside_mm - 1.25 * sharp_mm - inside_mm]
+        assert all((abs(miss) <= digit_mm) == (other == name) for miss in misses)
 
 
 def test_one_turn_of_both_rear_levelers_is_0_0700_degree() -> None:

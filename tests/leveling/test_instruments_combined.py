@@ -14,7 +14,7 @@ NM = 1e-9  # in metres
 
 
 def test_gum_h1_the_end_gauge() -> None:
-    """JCGM 100:2008 (GUM), H.1.4 to H.1.6: u_c 32 nm, nu_eff 16, t_99 2.92, U_99 93 nm, and 50.000838 mm.
+    """JCGM 100:2008 (GUM), H.1.4 to H.1.6: u_c 32 nm, nu_eff 16, t_99 2.92 and U_99 93 nm.
 
     From 25 (18), 9.7 (25.6), 2.9 (50) and 16.6 nm (2 degrees of freedom); the 50 is from memory.
     """
@@ -28,25 +28,32 @@ def test_gum_h1_the_end_gauge() -> None:
     assert gauge.factor == pytest.approx(2.92, abs=0.005)
     assert round(float(gauge.expanded / NM)) == 93
     assert gauge.largest == 0
-    length_mm = 50.000623 + 215e-6  # the standard, and the mean difference
-    assert length_mm == pytest.approx(50.000838, abs=5e-10)
 
 
 def test_gum_h1_where_its_contributions_come_from() -> None:
-    """JCGM 100:2008 (GUM), H.1.3: the inputs are from memory, the contributions 25, 9.7, 2.9, 16.6 nm are published.
+    """JCGM 100:2008 (GUM), H.1.3: 50.000838 mm; contributions 25, 9.7, 2.9, 16.6 nm. Inputs from memory.
 
     9.7 nm is combined itself, of 5.8 (24), 3.9 (5) and 6.7 nm (8), to 25.6 degrees of freedom.
     """
     comparator = combine([13 * NM / math.sqrt(5), 3.9 * NM, 6.7 * NM], freedom=[24, 5, 8])
     rounded = 9.7 * NM / comparator.u  # the example rounds u to 9.7 nm before the fourth power: 25.6 instead of 25.5
     assert comparator.freedom * rounded**4 == pytest.approx(25.6, abs=0.15)
-    length, alpha, theta = 0.050000623, 11.5e-6, -0.1  # m, per degree C, degree C
     expansion, temperature = 1e-6 / math.sqrt(3), 0.05 / math.sqrt(3)  # differences: plus or minus 1e-6, 0.05
-    gauge = combine(
-        [75 * NM / 3, comparator.u, expansion, temperature], sensitivity=[1, 1, -length * theta, -length * alpha]
-    )
+    standard, difference, alpha, theta = 0.050000623, 215 * NM, 11.5e-6, -0.1  # m, m, per degree C, degree C
+
+    def length(inputs: np.ndarray) -> float:
+        """H.1.1, eq. H.3: the standard, the difference read, and what unlike expansion and temperature do [m]."""
+        a, b, differing_expansion, differing_temperature = inputs
+        return a + b - a * (differing_expansion * theta + alpha * differing_temperature)
+
+    best = np.array([standard, difference, 0.0, 0.0])
+    assert length(best) * 1000 == pytest.approx(50.000838, abs=5e-10)  # mm
+    steps = np.diag([1e-6, 1e-6, 1e-6, 1e-3])
+    slopes = [(length(best + step) - length(best - step)) / (2 * step.sum()) for step in steps]
+    gauge = combine([75 * NM / 3, comparator.u, expansion, temperature], sensitivity=slopes)
     parts = np.sqrt(gauge.shares) * gauge.u / NM
     assert parts == pytest.approx([25, 9.7, 2.9, 16.6], abs=0.05)
+    assert round(float(gauge.u / NM)) == 32
 
 
 def test_gum_h1_with_its_terms_of_second_order() -> None:
