@@ -75,13 +75,14 @@ class SurveyForm(WeightsForm):
     stance = WordField(
         label="Do all four feet bear?", choices=STANCES_BY_SCALE,
         help_text="Press both front corners in turn, then both rear ones. The corner that gives has the light foot; "
-        "mostly it is a front one. Pressing is a sign only, so compare the rear pair too. "
+        "mostly it is a front one. Pressing is a sign only, so compare the rear corners too. "
         "FL: front left, as the player stands. RR: rear right.",
     )  # fmt: skip
     gap = GapField(
         label="Gap under the light foot", max_length=24,
         widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-        help_text="The thickest feeler that goes under, or the turns out until the foot bears.",
+        help_text="The thickest feeler blade that goes under, or the turns out until the foot bears. "
+        "No finger under it.",
     )  # fmt: skip
     gap_unit = UnitField(label="Measured in", choices=GAP_UNITS, initial="mm")
     gap_step_turns = UnitField(

@@ -85,7 +85,7 @@ class FindingPage:
         if not self.is_fault:
             return []
         first = {
-            "leg_off": f"Look under {self.lesson.leg}: a cable, a joint of the floor, a thread that slips.",
+            "leg_off": f"Look at {self.lesson.leg}, no hand under it: a cable, a floor joint, a slipping thread.",
             "unexplained": "See that the playfield is seated, no foot stands on a cable, nobody shoved the machine.",
         }.get(self.lesson.finding, "Look at the feet, and count again how far each leveler is out.")
         press = "Press down on each corner"

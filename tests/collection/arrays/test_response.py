@@ -177,7 +177,7 @@ def test_a_foot_on_a_cable_is_named(taproom: TernTaproom) -> None:
     assert newest is not None
     assert (newest.lesson.finding, newest.lesson.leg) == ("leg_off", "RR")
     assert newest.headline == "One foot did not follow: RR moved by what no turn explains."
-    assert newest.advice[0] == "Look under RR: a cable, a joint of the floor, a thread that slips."
+    assert newest.advice[0] == "Look at RR, no hand under it: a cable, a floor joint, a slipping thread."
 
 
 def test_turns_that_no_leveler_could_make_teach_nothing(taproom: TernTaproom) -> None:
