@@ -17,7 +17,7 @@ _WITH_FEET = ("feet", "turn", "turn_and_better", "none")
 #: What another kind than a level can do for a surer answer.
 KIND_REMEDIES = {
     "bubble": "A bubble tells little: read {way} with a digital level, or look more often, end for end.",
-    "blocks": "Use a finer pair of blocks {way}, one just below and one just above, or a digital level.",
+    "blocks": "Use two blocks closer together {way}, one just below and one just above, or a digital level.",
     "vial": "Read {way} with a digital level: with each such pair the vial is learned better, too.",
     "watch": "A watch is too slow: film the ball and count frames, or use a digital level.",
     "film": "Let the ball roll again {way}, a few times, or use a digital level.",
@@ -48,8 +48,8 @@ def decides_words(remedy: RemedyFound) -> str:
 def daily_words(remedy: RemedyFound) -> str:
     """Return how likely a remedy is to decide, and how sure pitch and roll are afterwards."""
     return (
-        f"That decides in {remedy.chance * 100:.0f} % of cases: pitch then has u {remedy.u_pitch_deg:.2f}°, "
-        f"roll u {remedy.u_roll_deg:.2f}°."
+        f"That decides in {remedy.chance * 100:.0f} % of cases. Pitch is then known to ± {remedy.u_pitch_deg:.2f}°, "
+        f"roll to ± {remedy.u_roll_deg:.2f}° (one standard uncertainty)."
     )
 
 

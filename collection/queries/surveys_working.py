@@ -47,7 +47,7 @@ _DOMINANT_OF = {
         "accuracy": ("the bubble’s own error", "Turn it end for end: that takes the error off"),
     },
     "blocks": {
-        "rounding": ("the blocks are far apart", "Use a finer pair, one just below and one just above"),
+        "rounding": ("the blocks are far apart", "Use two closer together, one just below and one just above"),
         "accuracy": ("the bubble’s own error", "Turn it end for end, or use a better bubble"),
         "repeat": ("the blocks and each laying down", "Look again, or use blocks of a better maker"),
     },

@@ -51,7 +51,7 @@ def test_borderline_names_what_decides_with_its_chance(bob: Client, taproom: Ter
     assert remedy.does == "square"
     page = shown(bob, survey)
     assert "Read afresh against a square edge, end for end: across" in page
-    assert f"That decides in {remedy.chance * 100:.0f} % of cases: pitch then has u {remedy.u_pitch_deg:.2f}°" in page
+    assert f"in {remedy.chance * 100:.0f} % of cases. Pitch is then known to ± {remedy.u_pitch_deg:.2f}°" in page
     assert remedy.chance >= 0.91
     assert "To prove it" not in page
 
