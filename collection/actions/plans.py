@@ -258,7 +258,7 @@ def _refuse_order(plan: Plan, lift: int) -> None:
 def _refuse_travel(leg: Leg, now_mm: float) -> None:
     """Refuse a leveler that would be screwed in beyond its end or out beyond its travel."""
     field = f"turns_{leg.name.lower()}"
-    remedy = "Check the turns, or correct the exposure on the machine's legs page."
+    remedy = "Check the turns, or correct how far the leveler is out, on the machine's legs page."
     if now_mm < -_HAIR_MM:
         raise ActionRefused(f"{leg.name} has only {leg.exposure_mm:.1f} mm to go in. {remedy}", field=field)
     if now_mm > leg.travel_mm + _HAIR_MM:

@@ -83,7 +83,7 @@ def turns_summary(answer: Answer) -> str:
     if answer["outcome"] == "in_spec":
         return "in spec: turn nothing"
     if answer["outcome"] == "exposure_beyond_travel":
-        return "an exposure is beyond its travel: correct it"
+        return "a leveler is out beyond its travel: correct the legs"
     nearest = "nothing fits; the nearest · " if answer["outcome"] == "nothing_fits" else ""
     return nearest + lifts_summary(answer)
 

@@ -214,7 +214,7 @@ def _floor_problem(machine: Machine, legs: list[Leg], slope: FloorSlope | None) 
     unknown = [leg.name for leg in legs if leg.exposure_mm is None]
     if unknown:
         verb = "is" if len(unknown) == 1 else "are"
-        return f"Nobody has measured how far {_listed(unknown)} {verb} out. Write the exposures down first."
+        return f"Nobody has measured how far {_listed(unknown)} {verb} out. Write that down first."
     return ""
 
 

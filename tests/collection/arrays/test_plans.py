@@ -61,7 +61,7 @@ def test_the_summary_says_in_spec_nearest_and_wrong_exposures() -> None:
     nothing = turns_summary(answer_to(front_reachable=False, rear_reachable=False))
     assert nothing == "nothing fits; the nearest · nothing can be turned"
     wrong = turns_summary(answer_to(exposures_mm=[12.0, 45.0, 20.0, 20.0]))
-    assert wrong == "an exposure is beyond its travel: correct it"
+    assert wrong == "a leveler is out beyond its travel: correct the legs"
     assert turns_summary(answer_to(on_dollies=True)).startswith("1 lift · all four: ")
 
 

@@ -162,7 +162,7 @@ def test_the_machines_page_offers_the_same(taproom: TernTaproom, bob: Client) ->
 def test_an_impossible_exposure_is_corrected_first(taproom: TernTaproom, bob: Client) -> None:
     Leg.objects.filter(place=0).update(exposure_mm=60, travel_mm=41)
     survey = surveyed(taproom, along(6.0), across(0.4))
-    assert "An exposure is beyond its travel: correct it" in page_of(bob, survey)
+    assert "A leveler is out beyond its travel: correct the legs" in page_of(bob, survey)
     assert primary(bob, survey) == ("Correct the legs", reverse("machine_legs", args=[taproom.machine.pk]))
 
 
