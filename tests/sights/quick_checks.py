@@ -29,7 +29,7 @@ def quick_checks(world: TernTaproom) -> Iterator[Sight]:
             world, 5.3, (0.1, "left"), at=now - days * _DAY + _MINUTE, pair_with=survey, machine=machine
         )
     kinds["in"] = glass_read(world, 5.3, (0.1, "left"), at=now - 3 * _DAY, machine=machine)
-    other = make.InstrumentFactory(member=world.people.alice, name="Long level", unit="mm_per_m")
+    other = make.InstrumentFactory(member=world.people.alice, name="Long level in mm/m", unit="mm_per_m")
     shown = {"instrument": other, "unit": "mm_per_m", "machine": machine}
     kinds["another-level"] = glass_read(world, 93, (0, "level"), at=now - 2 * _DAY, **shown)
     kinds["out"] = glass_read(world, 6.1, (0.4, "right"), at=now - _DAY, machine=machine)

@@ -135,7 +135,9 @@ def demo() -> TernTaproom:
     bay = plan.machine.bay
     instrument = models.Instrument.objects.get(organization=owner.organization, kind="digital_level")
     world = TernTaproom(people, bay.floor.site, bay.floor, bay, plan.machine, instrument)
-    world.__dict__.update(survey=plan.survey, plan=plan)  # what the world would otherwise make when first asked
+    vial = models.Instrument.objects.get(organization=owner.organization, kind="vial")
+    # What the world would otherwise make when first asked.
+    world.__dict__.update(survey=plan.survey, plan=plan, vial=vial)
     people.vera.sites.add(world.site)
     return world
 
