@@ -11,9 +11,7 @@ from leveling.instruments import misaligned_reading_deg
 from leveling.simulate_humble import Runs, Vials, bubble_looks, counted_frames, roll_balls, search_blocks
 from tests.benchmarks.bench_humble import COVERAGE, KINDS, WIDTH, sheet_of_run, survey
 
-SURVEYS = 2000
-#: Three standard deviations of a share of 0.95 over so many surveys: 1.5 points.
-LUCK = 3 * math.sqrt(0.95 * 0.05 / SURVEYS)
+SURVEYS = 2000  # a share of 95 % scatters by half a point: three of it from what is asked
 
 
 def vials(seen_deg=0.1, own=0.0, turn=0.0) -> Vials:
@@ -30,7 +28,7 @@ def runs(**change) -> Runs:
 def test_intervals_contain_the_truth_and_are_no_wider_than_they_must(kind) -> None:
     """The small form of tests/benchmarks/bench_humble.py, seed 7; the full size stands there."""
     found = survey(kind, 7, SURVEYS)
-    assert found["coverage"] >= COVERAGE - LUCK
+    assert found["coverage"] >= COVERAGE
     assert found["ratio"] <= WIDTH
     assert found["u_deg"] == pytest.approx(found["rms_deg"], rel=0.1)
 

@@ -378,27 +378,27 @@ def test_provability_goes_through_many_specs_at_once() -> None:
 
 
 def test_the_certificate_rule_errs_at_most_five_percent_each_way_at_the_limit() -> None:
-    """10,000 surveys for each quantity, truth on its limit: at most 5.3 % and the chance of so few cases (0.5 %)."""
-    for shares in errors_at_the_limit(np.random.default_rng(412), 10_000).values():
-        assert max(shares["all"]) <= 5.8
+    """100,000 surveys for each quantity, truth on its limit: at most 5.3 %."""
+    for shares in errors_at_the_limit(np.random.default_rng(412), 100_000).values():
+        assert max(shares["all"]) <= 5.3
 
 
 def test_the_stated_chance_is_right() -> None:
-    """Ten bins of 60,000 surveys: within 2 points and three standard deviations of so few cases."""
-    for table in chances(np.random.default_rng(413), 60_000).values():
+    """Ten bins of 200,000 surveys: within 2 points and two standard deviations of so few cases in a bin."""
+    for table in chances(np.random.default_rng(413), 200_000).values():
         for stated, true, cases in table:
             share = stated / cases
-            assert true / cases == pytest.approx(share, abs=0.02 + 3 * np.sqrt(share * (1 - share) / cases))
+            assert true / cases == pytest.approx(share, abs=0.02 + 2 * np.sqrt(share * (1 - share) / cases))
 
 
 @pytest.mark.parametrize("certificate", [False, True])
 def test_every_undecided_machine_has_a_remedy_and_taking_it_decides(certificate) -> None:
-    """At least 90 % of them, less two standard deviations of so few cases."""
+    """At least 90 % of them."""
     taken = remedies_taken(np.random.default_rng(414), 4_000, certificate)
     cases, said, decided = taken["all"]
     assert taken["unnamed"] == 0
     assert cases > 100
-    assert decided >= 0.9 - 2 * np.sqrt(0.09 / cases)
+    assert decided >= 0.9
     assert decided == pytest.approx(said, abs=4 * np.sqrt(0.09 / cases))
 
 

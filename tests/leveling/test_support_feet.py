@@ -5,9 +5,7 @@ import pytest
 from tests.benchmarks.bench_feet import report_of
 
 MACHINES = 2_000
-#: 93.5 %, less two standard deviations of the count: 0.55 % at 2,000, 1.3 % at the 350 that hang.
-LEAST, LEAST_OF_FEW = 0.924, 0.909
-WIDEST = 1.3
+LEAST, WIDEST = 0.935, 1.3
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +39,7 @@ def test_what_weights_say_holds_the_truth_and_is_no_wider_than_it_must_be(report
 )
 def test_the_gap_under_a_floating_foot_holds_the_truth(report, interval):
     found = report["air"][interval]
-    assert found["coverage"] >= LEAST_OF_FEW
+    assert found["coverage"] >= LEAST
     assert found["width"] <= WIDEST
 
 
