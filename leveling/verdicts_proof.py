@@ -13,11 +13,11 @@ from scipy.special import ndtri
 
 from leveling.checks import FloatArray, finite
 from leveling.checks_shapes import BoolArray, IntArray, flags, together
-from leveling.instruments import Instrument
-from leveling.verdicts import DEFAULT_RULE, Rule, judge, provable
+from leveling.instruments import Budget, Instrument
+from leveling.verdicts import DEFAULT_RULE, Rule, provable
 from leveling.verdicts_machine import Spec
 from leveling.verdicts_parts import Parts
-from leveling.verdicts_shapes import Spread, normal_spread
+from leveling.verdicts_shapes import Spread, chance_below, normal_spread
 from leveling.verdicts_tries import CHECK_FEET, DECIDED, TURN_LEGS, Try, all_tries
 from leveling.verdicts_ways import DEFAULT_MEANS, Means, Surveyed, Way, budget_in_a_way, known_after
 
@@ -182,7 +182,7 @@ def _proof(spread: Spread, half: FloatArray, readings: IntArray | BoolArray, rul
     least, most = np.zeros(provable_here.shape), half + np.zeros(provable_here.shape)
     for _ in range(_HALVINGS):
         middle = (least + most) / 2
-        inside = judge(value=middle, u=spread, low=-half, high=half).chance >= rule.confidence
+        inside = _chance(middle, spread, half) >= rule.confidence
         least, most = np.where(inside, middle, least), np.where(inside, most, middle)
     return Proof(
         u=u,
@@ -208,8 +208,13 @@ def _joint(pitch: Parts, roll: Parts, gap: Spread, spec: Spec) -> FloatArray:
     halves = (spec.pitch_tolerance_deg, spec.roll_tolerance_deg, spec.gap_tolerance_mm)
     chance = np.ones(())
     for spread, half in zip((pitch.spread, roll.spread, gap), halves, strict=True):
-        chance = chance * judge(value=0.0, u=spread, low=-half, high=half).chance
+        chance = chance * _chance(np.zeros(()), spread, half)
     return chance
+
+
+def _chance(off: FloatArray, spread: Spread, half: FloatArray) -> FloatArray:
+    """The chance that a value so far off the middle is within the tolerance, as ``verdicts.judge`` tells it."""
+    return np.clip(chance_below(half - off, spread) - chance_below(-half - off, spread), 0, 1)
 
 
 def _what_would_do(
@@ -224,13 +229,16 @@ def _what_would_do(
         "accuracy_deg": np.zeros(done.shape),
         "possible": done.copy(),
     }
+    budgets: dict[tuple[Way, bool], Budget] = {}
     for tried in _readings_only(means):
         if found["possible"].all():
             break
-        parts = [
-            _read(survey, tried.way, along, number, means)
-            for along, number in ((True, tried.along), (False, tried.across))
-        ]
+        parts = []
+        for along, number in ((True, tried.along), (False, tried.across)):
+            if (tried.way, along) not in budgets:
+                budgets[tried.way, along] = budget_in_a_way(surveyed=survey, way=tried.way, along=along, means=means)
+            one = budgets[tried.way, along]
+            parts.append(known_after(now=survey.pitch, one=one, readings=number, way=tried.way).parts)
         enough = _joint(parts[0], parts[1], feeler, spec) >= rule.confidence
         here = ~found["possible"]
         values: tuple[Any, ...] = (tried.code, tried.along, tried.across, tried.way.accuracy_deg, enough)
