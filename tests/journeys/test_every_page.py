@@ -16,7 +16,7 @@ from tests.sights.pages import Sight
 from tests.sights.quick_checks import quick_checks
 from tests.sights.response import taught
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 #: WCAG 2.2, criterion 1.4.10: 320 px without scrolling sideways.
 NARROW = 320

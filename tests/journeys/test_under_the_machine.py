@@ -14,7 +14,7 @@ from tests.journeys.working import forward, press, record, see, watch
 from tests.surveying import across, along, author, survey_of
 from tests.worlds import TernTaproom, tern_taproom, two_lifts
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 #: In place of the browser's wake lock: each one asked for can be let go by the test.
 WAKE_LOCK = """
