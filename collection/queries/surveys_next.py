@@ -122,6 +122,9 @@ def _to_turn(member: Membership, machine: Machine, response: ResponsePage, *, cl
 def _toward_the_middle(member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage) -> NextStep:
     """The turns of a machine too near a limit to be judged, where legs can bring it nearer to the middle."""
     step = _to_turn(member, machine, response, closer=True)
-    if step.does != "turn":
+    if step.does == "turn":
+        turns = f"{step.words[:1].upper()}{step.words[1:]}"
+        return replace(step, words=". ".join(filter(None, (page.answer.next_step, turns))))
+    if step.does == "nothing_fits" or not step.words:
         return NextStep("again", page.answer.next_step)
-    return replace(step, words=f"{page.answer.next_step}. {step.words[:1].upper()}{step.words[1:]}")
+    return step  # what stands before any turning: another place, other legs, an exposure

@@ -129,6 +129,19 @@ def test_too_near_a_limit_the_turns_toward_the_middle_are_one_press_away(taproom
     assert (plan.outcome, plan.inputs["even_if_in_spec"]) == ("plan", True)
 
 
+def test_what_stands_before_turning_toward_the_middle_is_told_first(taproom: TernTaproom, bob: Client) -> None:
+    survey = surveyed(taproom, *[along(6.69, turned_value=6.69), across(0, "level", turned_value=0)] * 3)
+    Leg.objects.filter(place=0).update(exposure_mm=60, travel_mm=41)
+    assert primary(bob, survey) == ("Correct the legs", reverse("machine_legs", args=[taproom.machine.pk]))
+    Leg.objects.filter(place=0).update(exposure_mm=20)
+    bay, machine = make.BayFactory(member=taproom.people.alice, floor=taproom.floor), Machine.objects.get()
+    move_machine(
+        by=author(taproom.people.bob, NOON + MINUTE), machine=machine, version=machine.version, bay=bay.pk, why=""
+    )
+    assert primary(bob, survey) == ("Survey again", reverse("survey_new", args=[machine.pk]))
+    assert "Survey it where it stands now" in page_of(bob, survey)
+
+
 def test_where_nothing_fits_it_says_so_and_no_plan_is_offered(taproom: TernTaproom, bob: Client) -> None:
     Bay.objects.update(front_reachable=False, rear_reachable=False)
     survey = surveyed(taproom, along(6.0), across(0.4))
