@@ -1,4 +1,4 @@
-"""The 95 % intervals of surveys by digital level hold the truth: a short run of ``bench_coverage``."""
+"""The 95 % intervals of surveys by digital level hold the truth: some lines of ``bench_coverage``, at full size."""
 
 import numpy as np
 import pytest

@@ -168,7 +168,7 @@ def test_the_limits_are_the_owners():
     assert check(days=np.array(500.0), limits=QuickLimits(days=700)).due == NOT_DUE
 
 
-# Rates over simulated checks: a short run of ``bench_quick_check``
+# Rates over simulated checks: some lines of ``bench_quick_check``
 
 
 @pytest.mark.parametrize("name", ["glass, even, same level", "rail, even, same level", "glass, kept, told, same level"])
