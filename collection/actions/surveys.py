@@ -186,17 +186,16 @@ def _whole(assessment: Assessment | None) -> Assessment:
     """What the readings say, or a refusal that names the reading that is missing."""
     if assessment is None or not assessment.pitch.known:
         lacks = assessment.lacks["along"] if assessment else ""
-        raise ActionRefused(_sentence(lacks) or "Take one reading along the playfield: it tells the pitch.")
+        raise ActionRefused(_sentence(lacks, "along") or "Take one reading along the playfield: it tells the pitch.")
     if not assessment.roll.known:
-        raise ActionRefused(
-            _sentence(assessment.lacks["across"]) or "Take one reading across the playfield: it tells the roll."
-        )
+        lacks = assessment.lacks["across"]
+        raise ActionRefused(_sentence(lacks, "across") or "Take one reading across the playfield: it tells the roll.")
     return assessment
 
 
-def _sentence(lacks: str) -> str:
+def _sentence(lacks: str, way: str) -> str:
     """Why a direction is not known though something was read, as a sentence; "" if nothing was."""
-    return f"{LACKS_WORDS[lacks]}." if lacks else ""
+    return f"{LACKS_WORDS[lacks].format(way=way)}." if lacks else ""
 
 
 def _save(by: Author, survey: Survey, readings: list[Reading]) -> None:

@@ -11,7 +11,7 @@ from django.db.models import F, Max, Q, QuerySet
 from collection import presets
 from collection.access import visible
 from collection.arrays.surveys import assess, inputs_of, readings_of, recomputed
-from collection.arrays.surveys_means import Means
+from collection.arrays.surveys_means import Means, means_of
 from collection.arrays.surveys_remedies import remedy_of
 from collection.arrays.surveys_results import Assessment, Judged, TiltUsed
 from collection.arrays.surveys_twist import end_rolls, end_tilts, ends_of
@@ -25,14 +25,22 @@ from collection.queries.vials import pairs_of
 MAKE_A_PLAN = "Make a leg plan"
 NOTHING = "Nothing to turn"
 
-#: Why a direction is not known though something was read, as what to do about it.
+#: Why a direction (`{way}`) is not known though something was read, as what to do about it.
 LACKS_WORDS = {
     "block": "Put the bubble on an angle block, or read along with something else: alone it tells no pitch",
     "steeper_block": "Put the bubble on a steeper block: the rear is still high",
     "flatter_block": "Put the bubble on a flatter block: the front is high now",
-    "vial_unknown": "Read along with something else: this vial is not learned yet",
-    "vial_beyond": "Read along with something else: the bubble is beyond what its vial was learned for",
+    "vial_unknown": "Read {way} with something else: this vial is not learned yet",
+    "vial_beyond": "Read {way} with something else: the bubble is beyond what its vial was learned for",
     "time": "Time it again: no rolling ball does this over that run",
+}
+
+#: Why roll is unsure, and what to do, where it may have been read askew; by the kind of instrument.
+ASKEW_WORDS = {
+    "digital_level": "the level may lie askew: butt it against a straight edge",
+    "bubble": "the bubble may lie askew: butt it against a straight edge",
+    "blocks": "the bubble may lie askew: butt it against a straight edge",
+    "ball": "its run may lie askew: measure mark and line from the same rail",
 }
 
 #: Where the next reading in a direction tells most, best first.
@@ -294,15 +302,16 @@ def _answer(assessment: Assessment | None, spec: Spec, inputs: dict[str, Any]) -
     for direction, slope in (("along", assessment.pitch), ("across", assessment.roll)):
         if not slope.known:
             lacks = assessment.lacks[direction]
-            return Answer(assessment, spec, LACKS_WORDS.get(lacks, f"Take one reading {direction}"), [])
+            return Answer(assessment, spec, LACKS_WORDS.get(lacks, "Take one reading {way}").format(way=direction), [])
     if contradicted := _contradicted(assessment, inputs):
         return Answer(assessment, spec, contradicted, _advice(assessment, inputs), unclear=True)
     advice = _advice(assessment, inputs)
     verdict = assessment.machine.verdict
     if verdict != "borderline":
-        return Answer(assessment, spec, MAKE_A_PLAN if verdict == "out" else NOTHING, [*advice, *_askew(assessment)])
+        words = MAKE_A_PLAN if verdict == "out" else NOTHING
+        return Answer(assessment, spec, words, [*advice, *_askew(assessment, inputs)])
     if not assessment.feet_checked:
-        return Answer(assessment, spec, next_words(assessment), [*advice, *_askew(assessment)])
+        return Answer(assessment, spec, next_words(assessment), [*advice, *_askew(assessment, inputs)])
     remedy = remedy_of(found=assessment, inputs=inputs, spec=spec)
     if remedy is None:
         words = kind_words(found=assessment, inputs=inputs)
@@ -337,19 +346,20 @@ def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
     if assessment.disagree and assessment.pitch.agree and _is_twisted(assessment, inputs):
         return [*advice, "Roll differs front and rear: the roll here is their mean, and less sure."]
     if assessment.disagree:
-        return [*advice, "The readings differ by more than this level explains, so the answer is less sure."]
+        return [*advice, "The readings differ by more than they should, so the answer is less sure."]
     if not assessment.feet_checked:
         advice.append("How the feet stand is not known: the gap is not judged, and roll may change once all four bear.")
     return advice
 
 
-def _askew(assessment: Assessment) -> list[str]:
-    """What to do where a level that may lie askew is most of why roll is unsure."""
+def _askew(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
+    """What to do where lying askew is most of why roll is unsure."""
     across = [tilt for tilt in assessment.tilts if tilt.reading.direction == "across"]
     worst = max(across, key=lambda tilt: tilt.u_deg, default=None)
     if assessment.disagree or worst is None or worst.alignment_deg**2 <= 0.4 * worst.u_deg**2:
         return []
-    return ["Roll is unsure because the level may lie askew: butt it against a straight edge."]
+    why = ASKEW_WORDS.get(means_of(inputs, "across")["kind"], ASKEW_WORDS["digital_level"])
+    return [f"Roll is unsure because {why}."]
 
 
 def _zero_advice(assessment: Assessment, lost_by: str) -> list[str]:

@@ -141,6 +141,21 @@ def test_a_ball_on_film_tells_pitch_and_its_wandering_roll(bob: Client, taproom:
     assert f"{aside} mm aside" in words
 
 
+def test_a_ball_that_may_run_askew_is_no_level(bob: Client, taproom: TernTaproom) -> None:
+    ball = instrument(taproom, "ball", run_mm=450, film_hz=240, alignment_deg=0.5)
+    words = shown(bob, saved(post(bob, taproom, ball, ("along", "300", ""), ("across", "4", "left"))))
+    assert "its run may lie askew: measure mark and line from the same rail." in words
+    assert "the level may lie askew" not in words
+
+
+def test_one_block_alone_says_nothing_of_how_sure(bob: Client, taproom: TernTaproom) -> None:
+    blocks = instrument(taproom, "blocks")
+    address = reverse("survey_answer", args=[taproom.machine.pk])
+    words = html.unescape(bob.post(address, sent(blocks.pk, ("along", "6", "rear"), stance="unknown")).content.decode())
+    assert "the rear is still high" in words
+    assert "How sure" not in words
+
+
 def test_a_watch_is_worth_little(bob: Client, taproom: TernTaproom) -> None:
     """A tenth of a second is more than a degree of pitch over 450 mm (DESIGN, Ball roll)."""
     watch = instrument(taproom, "ball", run_mm=450)
@@ -171,7 +186,15 @@ def test_a_vial_nobody_learned_is_refused(bob: Client, taproom: TernTaproom) -> 
     rows = (("along", "0.5", "rear"), LEVEL_ACROSS)
     answer = post(bob, taproom, vial, *rows, instrument_across=str(taproom.instrument.pk))
     assert answer.status_code == 422
-    assert "this vial is not learned yet" in html.unescape(answer.content.decode())
+    assert "Read along with something else: this vial is not learned yet" in html.unescape(answer.content.decode())
+
+
+def test_a_vial_across_that_nobody_learned_asks_for_roll(bob: Client, taproom: TernTaproom) -> None:
+    vial = instrument(taproom, "vial", machine=taproom.machine, direction="across")
+    rows = (("along", "6.5", "rear"), ("across", "0.5", "right"))
+    answer = post(bob, taproom, taproom.instrument, *rows, instrument_across=str(vial.pk))
+    assert answer.status_code == 422
+    assert "Read across with something else: this vial is not learned yet" in html.unescape(answer.content.decode())
 
 
 def test_a_vial_is_offered_for_its_own_machine_only(bob: Client, taproom: TernTaproom) -> None:
