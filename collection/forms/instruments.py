@@ -232,7 +232,7 @@ class EventForm(WriteForm):
         if kind == "vial":
             field: Any = self.fields["kind"]
             field.choices, field.initial = VIAL_EVENTS, VIAL_EVENTS[0][0]
-        where = f"Time at {place}." if place else "Time in UTC."
+        where = f"By the clock at {place}." if place else "Time in UTC."
         self.fields["happened_at"].help_text = f"Leave it open if just now. {where}"
 
     def clean_happened_at(self) -> datetime.datetime | None:

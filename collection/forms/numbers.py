@@ -7,7 +7,7 @@
 | `1,5`                        | refused: a comma can mean a decimal or thousands; write a point      |
 | `1e3`, `0x10`, `1_000`, `１２` | refused: plain digits only                                           |
 | `nan`, `inf`, `true`         | refused: not a number that can be measured                           |
-| `12°`, `0.3mm/m`             | refused: the unit stands beside the field                            |
+| `12°`, `0.3mm/m`             | refused: a field has its own unit                                    |
 """
 
 import re
@@ -33,7 +33,7 @@ def read_number(text: str) -> float:
     if "," in plain:
         raise NotANumber("Write a point for the decimals, such as 1.5, and no commas.")
     if not _DECIMAL.fullmatch(plain):
-        raise NotANumber("Write digits only, such as 6.5. The unit stands beside the field.")
+        raise NotANumber("Write digits only, such as 6.5, without a unit.")
     return float(plain)
 
 

@@ -9,7 +9,7 @@ _SECTIONS = {
     "today": "today",
     "sites": "sites", "floors": "sites", "bays": "sites",
     "machines": "machines", "plans": "machines", "surveys": "machines", "quick-checks": "machines",
-    "instruments": "instruments",
+    "instruments": "instruments", "vials": "instruments",
 }  # fmt: skip
 
 

@@ -122,7 +122,7 @@ def test_today_keeps_to_three_levels_and_to_those_who_see_them(taproom: TernTapr
 
 def test_when_it_happened_is_read_at_the_site(taproom: TernTaproom, bob: Client, url: str) -> None:
     Site.objects.update(time_zone="America/Halifax")
-    assert "Time at Tern Taproom." in bob.get(url).content.decode()
+    assert "By the clock at Tern Taproom." in bob.get(url).content.decode()
     drop(bob, url, happened_at="2026-01-05T12:30", note="Off the bar")
     event = InstrumentEvent.objects.get()
     # Halifax is four hours behind UTC in winter
