@@ -9,29 +9,19 @@ from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys_results import Assessment
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
-from collection.queries.quick_checks import newest_check
+from collection.queries.quick_checks import ASKS_FOR_A_SURVEY, newest_check
 from collection.queries.response import record_of, response_of
-from collection.queries.surveys import MAKE_A_PLAN, answer_of, current_spec, newest_survey
+from collection.queries.surveys import MAKE_A_PLAN, Answer, answer_of, current_spec, newest_survey
+from collection.queries.surveys_next import SIGN_OFF, WORK_THE_PLAN, holds_after, is_read_after
 
 SURVEY_IT = "Survey it"
 SURVEY_AGAIN = "Moved since the last survey: survey it again"
 OFF_THE_FLOOR = "Off the floor: survey it where it stands next"
 READ_AGAIN = "Legs turned: read again"
-SIGN_OFF = "Sign the leg plan off"
-WORK_THE_PLAN = "Work the leg plan"
 CORRECT_THE_LEGS = "A leveler is out beyond its travel: correct the legs"
 NOTHING_FITS_NOW = "No turns bring it into spec: see what would help"
 NOTHING_FITS = "No turns bring it into spec: its leg plan says what would help"
 LONGEST_STEP = 200
-#: What a newer quick check asks for, by why a survey is due.
-BY_QUICK_CHECK = {
-    "out": "Survey it: a quick check finds it out of spec",
-    "doubtful": "Survey it: a quick check cannot tell",
-    "pairs_disagree": "Survey it: glass or rail sits otherwise than before",
-    "glass_was_out": "Survey it: the glass was out too often for quick checks",
-    "long_ago": "Survey it: too long ago for quick checks",
-    "offset_unsure": "Survey it: how glass or rail sits is not sure enough",
-}
 
 
 @dataclass(frozen=True)
@@ -76,7 +66,7 @@ def _verdict(
     if moved:
         return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if machine.bay_id else OFF_THE_FLOOR}
     if turned_since(survey=survey):
-        step = WORK_THE_PLAN if plan and plan.state == "open" and is_begun(plan=plan) else READ_AGAIN
+        step = WORK_THE_PLAN if plan and _is_in_work(plan, survey, spec) else READ_AGAIN
         return {"verdict": "borderline", "chance": None, "next_step": step}
     at_hand = fresh.found if fresh and fresh.survey.pk == survey.pk and survey.spec_id == spec.pk else None
     answer = answer_of(survey=survey, spec=spec, found=at_hand)
@@ -84,7 +74,7 @@ def _verdict(
     asked = _asked_by_quick_check(machine, survey, judged.verdict)
     if asked:
         return {"verdict": judged.verdict, "chance": judged.chance, "next_step": asked}
-    step = _plan_step(plan, survey, judged.verdict) if plan else ""
+    step = _plan_step(plan, survey, spec, answer) if plan else ""
     step = (step or answer.next_step)[:LONGEST_STEP]
     if step == MAKE_A_PLAN:
         step = _turns_step(machine, survey, spec)
@@ -99,20 +89,42 @@ def _asked_by_quick_check(machine: Machine, survey: Survey, verdict: str) -> str
     check = newest_check(machine=machine)
     if check is None or check.measured_at <= survey.measured_at or check.due == verdict == "out":
         return ""
-    return BY_QUICK_CHECK.get(check.due, "")
+    return ASKS_FOR_A_SURVEY.get(check.due, "")
 
 
-def _plan_step(plan: Plan, survey: Survey, verdict: str) -> str:
-    """The next step of an unfinished plan; "" if another one is due: the survey is newer, or its check says out."""
-    if plan.state == "turned" and survey.plan_id == plan.pk:
+def _plan_step(plan: Plan, survey: Survey, spec: Spec, answer: Answer) -> str:
+    """The next step of an unfinished plan; "" if another one is due, or if it turns nothing."""
+    verdict = answer.verdict_found.verdict
+    if plan.state == "turned" and is_read_after(plan=plan, survey=survey):
         return "" if verdict == "out" else SIGN_OFF
     if plan.state == "turned":
         return READ_AGAIN
-    if plan.survey_id is not None and plan.survey_id != survey.pk:
+    if survey.plan_id == plan.pk and plan.spec_id == spec.pk:
+        return WORK_THE_PLAN if _goes_on(plan, survey, answer) else ""
+    if plan.outcome == "in_spec" or not holds_after(plan=plan, survey=survey, spec_id=spec.pk):
         return ""
     if plan.outcome == "nothing_fits":
-        return NOTHING_FITS
+        return NOTHING_FITS if verdict == "out" else ""
     return turns_summary(plan.answer)[:LONGEST_STEP]
+
+
+def _is_in_work(plan: Plan, survey: Survey, spec: Spec) -> bool:
+    """Whether lifts are left of a plan that was begun, and neither a newer survey nor another spec asks for another."""
+    checked = survey.plan_id == plan.pk and plan.spec_id == spec.pk
+    holds = checked or holds_after(plan=plan, survey=survey, spec_id=spec.pk)
+    return plan.state == "open" and holds and is_begun(plan=plan)
+
+
+def _goes_on(plan: Plan, survey: Survey, answer: Answer) -> bool:
+    """Whether a check between two lifts leaves their plan as it is: the verdict is due after the last one.
+
+    It does not where the machine is in spec already, where its readings contradict each other, or where it seems that
+    other turns were made than told.
+    """
+    if answer.verdict_found.verdict == "in" or answer.unclear:
+        return False
+    finding = response_of(record=record_of(machine=plan.machine)).after(survey)
+    return finding is None or not finding.is_fault
 
 
 def _turns_step(machine: Machine, survey: Survey, spec: Spec) -> str:

@@ -63,9 +63,14 @@ class MachinePage:
         return self.specs[0]
 
     @property
+    def unfinished_plan(self) -> Plan | None:
+        """The leg plan that is neither signed off nor set aside."""
+        return next((each for each in self.plans if each.state in ("open", "turned")), None)
+
+    @property
     def plan_in_hand(self) -> Plan | None:
         """The unfinished leg plan to go on with; None if a newer survey asks for another, or if it turns nothing."""
-        plan = next((each for each in self.plans if each.state in ("open", "turned")), None)
+        plan = self.unfinished_plan
         if plan is None or plan.outcome != "plan":
             return None
         survey = self.survey

@@ -70,7 +70,7 @@ def plan_page(*, member: Membership, plan: Plan) -> PlanPage:
     unread = bay is not None and not slopes_by_bay(bays=[bay])
     return PlanPage(
         plan=plan, lifts=lifts, course=course, slope_unread=unread,
-        checks=[survey for survey in record.surveys if survey.plan_id == plan.pk],
+        checks=[survey for survey in record.surveys if _is_check(plan, survey)],
         moved=plan.state == "open" and record.moved_since(plan.created_at, _bay_of(plan)),
         answers=answer_words(plan=plan),
         finding=response_of(record=record).of_plan(plan),
@@ -180,6 +180,13 @@ def turned_by_another(*, plan: Plan) -> bool:
 def _bay_of(plan: Plan) -> UUID | None:
     """Where the machine stood when the plan was made."""
     return UUID(plan.inputs["bay"]) if plan.inputs["bay"] else None
+
+
+def _is_check(plan: Plan, survey: Survey) -> bool:
+    """Whether a survey checks a plan: called so, or taken after its last lift and before its sign-off."""
+    if survey.plan_id or plan.turned_at is None or plan.state not in ("turned", "signed_off"):
+        return survey.plan_id == plan.pk
+    return plan.turned_at <= survey.measured_at <= (plan.signed_off_at or survey.measured_at)
 
 
 def _adjustments(plan: Plan) -> dict[str, Adjustment]:

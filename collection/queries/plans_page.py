@@ -168,10 +168,28 @@ class PlanPage:
         return typed
 
     @property
-    def tasks_known(self) -> list[str]:
-        """Items of the sign-off that the record shows done: read again, once a check stands after the last lift."""
+    def read_again(self) -> list[Survey]:
+        """The surveys after the last lift."""
         turned_at = self.plan.turned_at
-        return ["read_again"] if turned_at and any(check.measured_at >= turned_at for check in self.checks) else []
+        return [check for check in self.checks if turned_at and check.measured_at >= turned_at]
+
+    @property
+    def found_out(self) -> Survey | None:
+        """The newest of them, if it finds the machine out of spec: then the sign-off is not what is next."""
+        newest = self.read_again[-1] if self.read_again and self.plan.state == "turned" else None
+        return newest if newest and newest.verdict == "out" else None
+
+    @property
+    def found_in(self) -> bool:
+        """Whether the newest reading between the lifts finds the machine in spec: then nothing asks for the others."""
+        done = [lift.recorded.turned_at for lift in self.lifts if lift.recorded]
+        newest = self.checks[-1] if self.checks and done and self.plan.state == "open" else None
+        return newest is not None and newest.verdict == "in" and newest.measured_at >= max(done)
+
+    @property
+    def tasks_known(self) -> list[str]:
+        """Items of the sign-off that the record shows done: read again, once a survey stands after the last lift."""
+        return ["read_again"] if self.read_again else []
 
     @property
     def limit_leg(self) -> str:

@@ -41,6 +41,15 @@ from collection.queries.surveys import AnswerBar, newest_survey
 PAIR_WITHIN = datetime.timedelta(days=1)
 #: So many pairs of a place are looked at, the newest first.
 _MOST_LOOKED_AT = 40
+#: What a newer quick check asks for, by why a survey is due.
+ASKS_FOR_A_SURVEY = {
+    "out": "Survey it: a quick check finds it out of spec",
+    "doubtful": "Survey it: a quick check cannot tell",
+    "pairs_disagree": "Survey it: glass or rail sits otherwise than before",
+    "glass_was_out": "Survey it: the glass was out too often for quick checks",
+    "long_ago": "Survey it: too long ago for quick checks",
+    "offset_unsure": "Survey it: how glass or rail sits is not sure enough",
+}
 
 
 @dataclass(frozen=True)

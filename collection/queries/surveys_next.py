@@ -2,6 +2,7 @@
 
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
+from uuid import UUID
 
 from django.db import models
 
@@ -10,11 +11,13 @@ from collection.arrays.plans import inputs_of, turns_summary, usual_work
 from collection.arrays.plans_answers import answers_to
 from collection.models import Machine, Membership, Plan, Survey
 from collection.queries.plans import plan_start
+from collection.queries.quick_checks import ASKS_FOR_A_SURVEY
 from collection.queries.response import ResponsePage
 from collection.queries.surveys import NOTHING, SurveyPage
 from leveling.errors import BadInput
 
 SIGN_OFF = "Sign the leg plan off"
+WORK_THE_PLAN = "Work the leg plan"
 GO_ON = "Go on with the leg plan"
 STEP_WORDS = {2: "½", 4: "¼", 6: "⅙", 8: "⅛"}
 NOTHING_FITS = "Nothing fits: no turns bring it into spec as it stands"
@@ -49,54 +52,69 @@ class NextStep:
         return f"{lifted}, in steps of {STEP_WORDS[self.usual['steps_per_turn']]} turn"
 
 
-def step_after(*, member: Membership, page: SurveyPage, response: ResponsePage) -> NextStep:
-    """Return the one next step after a survey, as the machine stands now."""
-    survey = page.survey
+def unfinished_plan(*, member: Membership, machine: Machine) -> Plan | None:
+    """Return the machine's leg plan that is neither signed off nor set aside."""
+    key = machine.status.plan_id
+    return visible(member, Plan).filter(pk=key).fetch_mode(models.FETCH_RAISE).first() if key else None
+
+
+def step_after(*, member: Membership, page: SurveyPage, response: ResponsePage, plan: Plan | None) -> NextStep:
+    """Return the one next step after a survey, as the machine stands now: the one that lists tell, too.
+
+    ``plan`` is the machine's unfinished one.
+    """
     if page.corrected_by:
         return NextStep("corrected")
     if not page.is_newest:
         return NextStep("older")
-    machine = survey.machine
-    verdict = survey.verdict if page.spec_is_current else machine.status.verdict
-    if survey.plan and survey.plan.state == "turned" and verdict != "out":
-        return NextStep("sign_off", SIGN_OFF, survey.plan)
-    if plan := _plan_from(member, machine, survey):
-        return _go_on(plan)
-    if verdict == "in":
-        return NextStep("done", NOTHING)
+    machine = response.machine
+    if step := _before_all(machine, plan):
+        return step
+    verdict = page.survey.verdict if page.spec_is_current else machine.status.verdict
+    if plan and (step := _with_plan(plan, machine, page.survey, verdict)):
+        return step
     if page.answer.unclear:
         return NextStep("again", page.answer.next_step)
+    if verdict == "in":
+        return NextStep("done", NOTHING)
     if verdict == "out":
         return _to_turn(member, machine, response)
     if page.answer.turn_first and page.spec_is_current:
         return _toward_the_middle(member, machine, page, response)
-    return NextStep("again", page.answer.next_step)
+    return NextStep("again", page.answer.next_step if page.spec_is_current else machine.status.next_step)
 
 
-def step_to_turn(*, member: Membership, machine: Machine, page: SurveyPage, response: ResponsePage) -> NextStep | None:
-    """Return how a machine that is out of spec comes to its turns, by its newest survey; None if that comes later."""
-    if machine.status.verdict != "out" or page.answer.unclear:
+def is_read_after(*, plan: Plan, survey: Survey) -> bool:
+    """Return whether a survey reads the machine after every lift of a plan, be it called its check or not."""
+    return survey.plan_id == plan.pk or (plan.turned_at is not None and survey.measured_at >= plan.turned_at)
+
+
+def holds_after(*, plan: Plan, survey: Survey, spec_id: UUID | None) -> bool:
+    """Return whether an open plan still holds: for this spec, and from this newest survey or, later, from the floor."""
+    newest = plan.survey_id == survey.pk if plan.survey_id else survey.created_at <= plan.created_at
+    return newest and plan.spec_id == spec_id
+
+
+def _before_all(machine: Machine, plan: Plan | None) -> NextStep | None:
+    """What comes first where a survey no longer tells how its machine stands, or where a quick check doubts it."""
+    status = machine.status
+    if plan and status.next_step == WORK_THE_PLAN:
+        return NextStep("go_on", GO_ON, plan)
+    if status.chance is None or status.next_step in ASKS_FOR_A_SURVEY.values():
+        return NextStep("again", status.next_step)
+    return None
+
+
+def _with_plan(plan: Plan, machine: Machine, survey: Survey, verdict: str) -> NextStep | None:
+    """What follows while a leg plan is unfinished; None if it asks for nothing, or if another one is due."""
+    if plan.state == "turned":
+        signs = verdict != "out" and is_read_after(plan=plan, survey=survey)
+        return NextStep("sign_off", SIGN_OFF, plan) if signs else None
+    if not holds_after(plan=plan, survey=survey, spec_id=machine.status.spec_id):
         return None
-    plan = _plan_from(member, machine, page.survey)
-    step = _go_on(plan) if plan else _to_turn(member, machine, response)
-    return step if step.does in ("go_on", "turn", "nothing_fits") else None
-
-
-def _go_on(plan: Plan) -> NextStep:
-    return (
-        NextStep("nothing_fits", NOTHING_FITS, plan)
-        if plan.outcome == "nothing_fits"
-        else NextStep("go_on", GO_ON, plan)
-    )
-
-
-def _plan_from(member: Membership, machine: Machine, survey: Survey) -> Plan | None:
-    """The machine's unfinished leg plan, if it was made from this survey and turns something or says what stops it."""
-    plan = machine.status.plan_id
-    if plan is None:
-        return None
-    rows = visible(member, Plan).filter(pk=plan, survey=survey, outcome__in=("plan", "nothing_fits"))
-    return rows.fetch_mode(models.FETCH_RAISE).first()
+    if plan.outcome == "nothing_fits" and verdict == "out":
+        return NextStep("nothing_fits", NOTHING_FITS, plan)
+    return NextStep("go_on", GO_ON, plan) if plan.outcome == "plan" else None
 
 
 def _to_turn(member: Membership, machine: Machine, response: ResponsePage, *, closer: bool = False) -> NextStep:

@@ -10,11 +10,11 @@ from collection import access
 from collection.actions import machines as actions
 from collection.forms import machines as forms
 from collection.forms.plans import PlanForm
-from collection.models import Machine
+from collection.models import Machine, Membership
 from collection.queries import machines as queries
 from collection.queries import quick_checks as quick_queries
 from collection.queries.machines_list import site_choices
-from collection.queries.surveys_next import step_to_turn
+from collection.queries.surveys_next import NextStep, step_after
 from collection.queries.vials import vials_of
 from collection.views.doors import acted, author, member_view, page, posted
 from collection.views.lists import machine_rows, uuid_of
@@ -60,7 +60,7 @@ def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     """One machine: how it stands now, its legs, its history and what to do next."""
     machine = access.machine_for(request.member, pk)
     seen = queries.machine_page(member=request.member, machine=machine)
-    step = seen.how and step_to_turn(member=request.member, machine=machine, page=seen.how, response=seen.response)
+    step = _step(request.member, seen)
     plan_form = PlanForm(initial=step.usual) if step else None
     context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
     context["quick"] = quick_queries.quick_card(machine=machine, survey=seen.survey)
@@ -138,6 +138,13 @@ def machine_move(request: Any, pk: UUID) -> HttpResponse:
         return redirect("machine", pk=machine.pk)
     context = {"form": form, "machine": machine, "standings": queries.standings_of(machine=machine)}
     return page(request, "machines/move_form.html", context)
+
+
+def _step(member: Membership, seen: queries.MachinePage) -> NextStep | None:
+    """What follows the newest survey; None before the first."""
+    if seen.how is None:
+        return None
+    return step_after(member=member, page=seen.how, response=seen.response, plan=seen.unfinished_plan)
 
 
 def _bay_of_address(request: Any) -> Any:

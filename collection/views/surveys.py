@@ -17,7 +17,7 @@ from collection.queries import instruments as instrument_queries
 from collection.queries import surveys as queries
 from collection.queries.quick_checks import can_learn
 from collection.queries.response import record_of, response_of
-from collection.queries.surveys_next import step_after
+from collection.queries.surveys_next import step_after, unfinished_plan
 from collection.queries.surveys_twist import ends_page
 from collection.views.doors import acted, author, member_view, page, posted
 
@@ -53,8 +53,10 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
     with timezone.override(_zone(survey.machine)):
         response = response_of(record=record_of(machine=survey.machine))
         seen = queries.survey_page(member=request.member, survey=survey, newest=response.record.newest)
-        step, finding = step_after(member=request.member, page=seen, response=response), response.after(survey)
-        context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step, "finding": finding}
+        plan = unfinished_plan(member=request.member, machine=survey.machine)
+        step = step_after(member=request.member, page=seen, response=response, plan=plan)
+        context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step}
+        context["finding"] = response.after(survey)
         context["can_learn"] = seen.is_newest and can_learn(survey=survey, at=timezone.now())
         context["ends"] = ends_page(page=seen)
         return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})

@@ -139,7 +139,7 @@ def test_what_stands_before_turning_toward_the_middle_is_told_first(taproom: Ter
         by=author(taproom.people.bob, NOON + MINUTE), machine=machine, version=machine.version, bay=bay.pk, why=""
     )
     assert primary(bob, survey) == ("Survey again", reverse("survey_new", args=[machine.pk]))
-    assert "Survey it where it stands now" in page_of(bob, survey)
+    assert "Moved since the last survey: survey it again" in page_of(bob, survey)
 
 
 def test_where_nothing_fits_it_says_so_and_no_plan_is_offered(taproom: TernTaproom, bob: Client) -> None:
@@ -187,7 +187,7 @@ def test_a_machine_that_was_moved_is_surveyed_again(taproom: TernTaproom, bob: C
         by=author(taproom.people.bob, NOON + MINUTE), machine=machine, version=machine.version, bay=other.pk, why=""
     )
     assert primary(bob, survey) == ("Survey again", reverse("survey_new", args=[machine.pk]))
-    assert "Survey it where it stands now" in page_of(bob, survey)
+    assert "Moved since the last survey: survey it again" in page_of(bob, survey)
 
 
 def test_a_plan_of_an_older_survey_does_not_stand_in_the_way(taproom: TernTaproom, bob: Client) -> None:
