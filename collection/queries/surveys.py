@@ -343,6 +343,8 @@ def _is_twisted(assessment: Assessment, inputs: dict[str, Any]) -> bool:
 def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:
     """What would make the answer surer, most useful first."""
     advice = _zero_advice(assessment, inputs.get("zero_lost", ""))
+    if assessment.pitch_deg < 0:
+        advice.insert(0, "By this the front is higher than the rear. If it is not, the wrong end was called high.")
     if assessment.disagree and assessment.pitch.agree and _is_twisted(assessment, inputs):
         return [*advice, "Roll differs front and rear: the roll here is their mean, and less sure."]
     if assessment.disagree:

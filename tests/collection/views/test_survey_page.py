@@ -155,3 +155,18 @@ def test_it_asks_the_database_as_often_with_many_readings(
         page_of(bob, survey)
     with django_assert_num_queries(9):
         assert bob.get(reverse("survey_correct", args=[survey.pk])).status_code == 200
+
+
+def test_a_front_that_is_higher_than_the_rear_is_asked_about(taproom: TernTaproom, bob: Client) -> None:
+    """2026-11-25: the wrong end called high read "Nothing fits", and no word of what had happened."""
+    words = "If it is not, the wrong end was called high."
+    assert words in page_of(bob, surveyed(taproom, along(6.5, "front"), across(0, "level")))
+    rows = (("along", "6.5", "front"), ("across", "0.1", "left"))
+    live = bob.post(reverse("survey_answer", args=[taproom.machine.pk]), sent(taproom.instrument.pk, *rows))
+    assert words in live.content.decode()
+    assert words not in page_of(bob, surveyed(taproom, along(0.2), across(0, "level"), at=LATER))
+
+
+def test_the_u_of_a_reading_stands_before_its_parts(taproom: TernTaproom, bob: Client) -> None:
+    """2026-11-25: on a phone it stood last, and was cut."""
+    assert '<th scope="col">Reading</th><th class="num" scope="col">u</th>' in page_of(bob, surveyed(taproom))
