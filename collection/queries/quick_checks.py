@@ -248,6 +248,12 @@ def newest_check(*, machine: Machine) -> QuickCheck | None:
     )
 
 
+def survey_since(*, check: QuickCheck) -> Survey | None:
+    """Return the newest survey of its machine, if it was taken after a quick check."""
+    survey = newest_survey(machine=check.machine)
+    return survey if survey and survey.measured_at > check.measured_at else None
+
+
 @dataclass(frozen=True)
 class QuickCard:
     """The newest quick check of a machine, for its page."""

@@ -46,7 +46,8 @@ def quick_check_detail(request: Any, pk: UUID) -> HttpResponse:
     check = access.quick_check_for(request.member, pk)
     with timezone.override(_zone(check.machine)):
         seen = queries.quick_check_page(check=check)
-        return page(request, "quick_checks/detail.html", {"check": check, "machine": check.machine, "seen": seen})
+        context = {"check": check, "machine": check.machine, "seen": seen, "since": queries.survey_since(check=check)}
+        return page(request, "quick_checks/detail.html", context)
 
 
 def _record(request: Any, machine: Machine, form: QuickCheckForm) -> QuickCheck:

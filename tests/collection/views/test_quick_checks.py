@@ -215,3 +215,33 @@ def test_pages_ask_as_often_after_two_pairs_as_after_twenty(paired: TernTaproom,
         asked.append(len(queries))
     assert asked[0] == asked[1]
     assert max(asked) <= 12
+
+
+def test_a_check_that_repeats_the_survey_leads_to_its_turns(taproom: TernTaproom, bob: Client, url: str) -> None:
+    """2026-11-25: it asked for another survey, while lists and the machine's page told the turns of the last one."""
+    for days in (0, 1):
+        survey = survey_of(
+            taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=NOON + days * DAY,
+            readings=[along(6.0, turned_value=6.0), across(0.3, "left", turned_value=0.3)],
+        )  # fmt: skip
+        glass_read(taproom, 4.8, (0.3, "left"), at=NOON + days * DAY + MINUTE, pair_with=survey)
+    check = glass_read(taproom, 4.8, (0.3, "left"), at=NOON + 2 * DAY)
+    assert check.due == "out"
+    page = bob.get(reverse("quick_check", args=[check.pk])).content.decode()
+    machine = reverse("machine", args=[taproom.machine.pk])
+    assert f'<a class="button" href="{machine}">Go to Lantern Reef</a>' in page
+    for seen in (page, bob.get(machine).content.decode()):
+        assert "The survey found it out of spec, too:" in seen
+        assert "Survey it before legs are turned" not in seen
+
+
+def test_a_check_before_the_newest_survey_asks_for_none(paired: TernTaproom, bob: Client) -> None:
+    """2026-11-25: the page of an old check went on to ask for the survey that had been taken."""
+    check = glass_read(paired, 6.0, (0, "level"), at=NOON + DAY)
+    address = reverse("quick_check", args=[check.pk])
+    asks = f'<a class="button" href="{reverse("survey_new", args=[paired.machine.pk])}">Survey it</a>'
+    assert asks in bob.get(address).content.decode()
+    survey = survey_of(paired.machine, by=paired.people.bob, instrument=paired.instrument, at=NOON + 2 * DAY)
+    page = bob.get(address).content.decode()
+    assert asks not in page
+    assert f'It was surveyed since: <a class="quick-pair-link" href="{reverse("survey", args=[survey.pk])}">' in page
