@@ -9,10 +9,11 @@ from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys_results import Assessment
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
+from collection.queries.plans_page import WORK_THE_PLAN
 from collection.queries.quick_checks import ASKS_FOR_A_SURVEY, newest_check
 from collection.queries.response import record_of, response_of
 from collection.queries.surveys import MAKE_A_PLAN, Answer, answer_of, current_spec, newest_survey
-from collection.queries.surveys_next import SIGN_OFF, WORK_THE_PLAN, holds_after, is_read_after
+from collection.queries.surveys_next import SIGN_OFF, holds_after, is_read_after
 
 SURVEY_IT = "Survey it"
 SURVEY_AGAIN = "Moved since the last survey: survey it again"

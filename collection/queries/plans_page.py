@@ -9,6 +9,7 @@ from collection.models import Adjustment, Plan, Survey
 from collection.models.machines import LEGS
 from collection.queries.response_words import AnswerWords, FindingPage
 
+WORK_THE_PLAN = "Work the leg plan"
 _NBSP = "\u00a0"
 
 
@@ -185,6 +186,16 @@ class PlanPage:
         done = [lift.recorded.turned_at for lift in self.lifts if lift.recorded]
         newest = self.checks[-1] if self.checks and done and self.plan.state == "open" else None
         return newest is not None and newest.verdict == "in" and newest.measured_at >= max(done)
+
+    @property
+    def before_it(self) -> str:
+        """What lists tell about the machine instead of this open plan; "" if they tell its turns, or know no better."""
+        status = self.plan.machine.status
+        is_next = status.plan_id == self.plan.pk and self.plan.state == "open" and self.plan.outcome == "plan"
+        own = (WORK_THE_PLAN, lifts_summary(self.plan.answer))
+        if not is_next or status.verdict == "never" or self.found_in or status.next_step in own:
+            return ""
+        return str(status.next_step)
 
     @property
     def tasks_known(self) -> list[str]:

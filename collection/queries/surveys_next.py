@@ -11,13 +11,13 @@ from collection.arrays.plans import inputs_of, turns_summary, usual_work
 from collection.arrays.plans_answers import answers_to
 from collection.models import Machine, Membership, Plan, Survey
 from collection.queries.plans import plan_start
+from collection.queries.plans_page import WORK_THE_PLAN
 from collection.queries.quick_checks import ASKS_FOR_A_SURVEY
 from collection.queries.response import ResponsePage
 from collection.queries.surveys import NOTHING, SurveyPage
 from leveling.errors import BadInput
 
 SIGN_OFF = "Sign the leg plan off"
-WORK_THE_PLAN = "Work the leg plan"
 GO_ON = "Go on with the leg plan"
 STEP_WORDS = {2: "½", 4: "¼", 6: "⅙", 8: "⅛"}
 NOTHING_FITS = "Nothing fits: no turns bring it into spec as it stands"

@@ -87,6 +87,10 @@ class History:
     def read_glass(self, days: int = 0) -> None:
         last = Survey.objects.latest("measured_at")
         glass_read(self.taproom, 5.3, (0.1, "left"), at=self.by().at, pair_with=last)
+        if days:
+            self.read_glass_again(days)
+
+    def read_glass_again(self, days: int) -> None:
         glass_read(self.taproom, 5.3, (0.1, "left"), at=self.by().at + datetime.timedelta(days))
 
     def want(self, pitch_deg: str) -> None:
@@ -246,3 +250,31 @@ def test_a_reading_between_the_lifts_that_finds_it_in_spec_ends_the_plan(taproom
     assert '<a class="button quiet" href="' + reverse("plan_work", args=[history.plan.pk]) in page
     history.turn(2)
     assert words not in client.get(address).content.decode()
+
+
+BEFORE_THE_PLAN: dict[str, Callable[[History], object]] = {
+    "turns that no check explains": lambda h: (h.first_of_two_lifts(), h.check(OUT)),
+    "a quick check, long ago": lambda h: (h.survey(OUT), h.read_glass(), h.make_plan(), h.read_glass_again(400)),
+}
+
+
+@pytest.mark.parametrize("name", BEFORE_THE_PLAN)
+def test_a_plan_that_is_not_next_says_what_is(taproom: TernTaproom, name: str) -> None:
+    """Lists told another step, and the plan's page went on with its lifts."""
+    history = History(taproom)
+    BEFORE_THE_PLAN[name](history)
+    page = client_of(taproom).get(reverse("plan", args=[history.plan.pk])).content.decode()
+    assert "Something else comes first.</strong> " in page
+    step = MachineStatus.objects.get().next_step
+    assert step.lower() in words_of(page).lower()
+    assert f'<a class="button quiet" href="{reverse("plan_work", args=[history.plan.pk])}"' in page
+
+
+def test_a_plan_that_is_next_is_gone_on_with(taproom: TernTaproom) -> None:
+    history = History(taproom)
+    history.first_of_two_lifts()
+    history.check_as_told()
+    client = client_of(taproom)
+    page = client.get(reverse("plan", args=[history.plan.pk])).content.decode()
+    assert "Something else comes first" not in page
+    assert f'<a class="button" href="{reverse("plan_work", args=[history.plan.pk])}"' in page
