@@ -33,6 +33,8 @@ from leveling.units import slope_deg
 
 Pairs = Sequence[tuple[Reading, Reading | None]]
 Kept = Mapping[str, Any]
+#: What no playfield has: the ball was timed or measured wrongly.
+_STEEPEST_DEG = 20.0
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class SlopeRead:
 
     ``one_more`` is the budget that one more reading would have. ``low_deg`` and ``high_deg`` are where a look puts
     the slope, for looks only. ``lacks`` says why nothing is known though something was read: steeper_block,
-    flatter_block, block, vial_unknown, vial_beyond, time, or "".
+    flatter_block, block, vial_unknown, vial_beyond, time, aside, or "".
     """
 
     slope: Slope
@@ -79,8 +81,7 @@ def tilt_of(*, means: Kept, direction: str, number: float | None, unit: str, hig
     if kind == "ball" and direction == "along":
         return float(pitch_from_time(time=_time(means, np.array(number)), run=_run(means)).angle_deg)
     if kind == "ball":
-        board = Board(pitch_deg, 0.0)
-        return float(_wander(means, board, np.array(float(signed_tilt_deg(number or 0.0, high_end)))).angle_deg)
+        return float(_wander(means, Board(pitch_deg, 0.0), _aside_mm(number, high_end)).angle_deg)
     return 0.0
 
 
@@ -129,14 +130,13 @@ def _by_vial(pairs: Pairs, means: Kept, board: Board, along: bool) -> SlopeRead:
 
 
 def _by_ball(pairs: Pairs, means: Kept, board: Board, along: bool) -> SlopeRead:
-    numbers = np.array([first.number for first, _ in pairs], dtype=float)
     if along:
+        numbers = np.array([first.number for first, _ in pairs], dtype=float)
         found = pitch_from_time(time=_time(means, numbers), run=_run(means))
     else:
-        ends = [first.high_end for first, _ in pairs]
-        found = _wander(means, board, signed_tilt_deg(numbers, ends))
-    if (found.outcome == IMPOSSIBLE).any():
-        return _unknown(pairs, found.budget, "time")
+        found = _wander(means, board, np.array([_aside_mm(first.number, first.high_end) for first, _ in pairs]))
+    if (found.outcome == IMPOSSIBLE).any() or (np.abs(found.angle_deg) > _STEEPEST_DEG).any():
+        return _unknown(pairs, found.budget, "time" if along else "aside")
     return _fitted(pairs, means, found.angle_deg, found.budget, along)
 
 
@@ -254,6 +254,11 @@ def _tilt_deg(first: Reading, second: Reading | None, zero_deg: float) -> float:
 
 def _lines(number: float | None, high_end: str) -> Any:
     return bubble_position_lines(number or 0.0, "middle" if high_end == "level" else high_end)
+
+
+def _aside_mm(number: float | None, high_end: str) -> Any:
+    """How far a ball went aside, positive to the left: then the right side is high."""
+    return np.asarray({"right": 1.0, "left": -1.0}.get(high_end, 0.0) * (number or 0.0))
 
 
 def _time(means: Kept, numbers: Any) -> RollTime:

@@ -140,7 +140,8 @@ class SurveyForm(WeightsForm):
 
     @property
     def readings(self) -> list[dict[str, Any]]:
-        """The readings of the rows that are clear, in their order."""
+        """The readings of the rows that are clear, in their order; none that is steeper than a playfield."""
+        self._rows_are_clear()
         clear = [form for form in self.rows.forms if form.is_valid() and not form.is_blank]
         return [form.reading(unit=self._unit_of(form), playfield_mm=self._playfield_mm) for form in clear]
 

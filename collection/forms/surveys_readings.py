@@ -26,15 +26,17 @@ _MISSING = {
     ("ball", "along"): "Write how long it took from the mark to the line.",
     ("ball", "across"): "Measure how far aside it crossed the line, 0 if straight.",
 }
-#: The most that can be meant: block [degree], lines, seconds or frames, mm aside.
-_MOST = {"blocks": MOST_TILT_DEG, "vial": 20.0}
+#: The most that can be meant of what is no slope, with its unit; a ball needs less than 6 s for 2 m at 1 degree.
+_MOST = {
+    "blocks": (MOST_TILT_DEG, "degrees"), "vial": (20.0, "lines"), "watch": (20.0, "seconds"), "aside": (400.0, "mm")
+}  # fmt: skip
 
 
 class ShownField(NumberField):
     """What an instrument shows, without its sign: the high end is asked in words."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**{"low": 0, "high": 400, "required": False, **kwargs})
+        super().__init__(**{"low": 0, "high": 40_000, "required": False, **kwargs})
 
     def clean(self, value: Any) -> float | None:
         """Return the number, or raise ValidationError with the remedy."""
@@ -127,17 +129,27 @@ class ReadingForm(forms.Form):
 
     def refuse_steep(self, unit: str) -> None:
         """Add an error to a number that no playfield reads."""
-        if self.is_look or self.kind == "ball":
+        if self.is_look:
             return
-        if self.kind in _MOST:
-            if (self.cleaned_data.get("value") or 0) > _MOST[self.kind]:
-                unit_words = "degrees" if self.kind == "blocks" else "lines"
-                self.add_error("value", f"Write a number up to {_MOST[self.kind]:g} {unit_words}.")
+        if not self.shows_number:
+            most, words = self._most
+            if (self.cleaned_data.get("value") or 0) > most:
+                self.add_error("value", f"Write a number up to {most:g} {words}.")
             return
         limit = float(slope_in(MOST_TILT_DEG, self.cleaned_data.get("unit") or unit))
         for name in ("value", "turned_value"):
             if (self.cleaned_data.get(name) or 0) > limit * (1 + 1e-9):
                 self.add_error(name, f"That is steeper than {MOST_TILT_DEG:g}°. Check the number and its unit.")
+
+    @property
+    def _most(self) -> tuple[float, str]:
+        """The most that a row can mean which was not read with a level, and its unit."""
+        if self.kind != "ball":
+            return _MOST[self.kind]
+        if self.cleaned_data.get("direction") == "across":
+            return _MOST["aside"]
+        film_hz, (most_s, words) = self._means["along"].film_hz, _MOST["watch"]
+        return (most_s * film_hz, "frames") if film_hz else (most_s, words)
 
     def _check_level(self) -> None:
         data = self.cleaned_data

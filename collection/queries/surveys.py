@@ -33,6 +33,7 @@ LACKS_WORDS = {
     "vial_unknown": "Read {way} with something else: this vial is not learned yet",
     "vial_beyond": "Read {way} with something else: the bubble is beyond what its vial was learned for",
     "time": "Time it again: no rolling ball does this over that run",
+    "aside": "Measure again how far it went aside: no playfield leans that far",
 }
 
 #: Why roll is unsure, and what to do, where it may have been read askew; by the kind of instrument.

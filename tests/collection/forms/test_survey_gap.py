@@ -61,4 +61,4 @@ def test_pressing_the_corners_is_called_a_sign_only() -> None:
     told = form()["stance"].help_text
     assert "sign only" in told
     assert "both front corners" in told
-    assert "rear pair" in told
+    assert "rear corners" in told

@@ -141,6 +141,41 @@ def test_a_ball_on_film_tells_pitch_and_its_wandering_roll(bob: Client, taproom:
     assert f"{aside} mm aside" in words
 
 
+def test_a_fast_film_has_many_frames(bob: Client, taproom: TernTaproom) -> None:
+    """The same roll of 1.065 s takes 1022 frames at 960 a second; 100 mm aside is 1.45 degrees of roll."""
+    ball = instrument(taproom, "ball", run_mm=450, film_hz=960)
+    survey = saved(post(bob, taproom, ball, ("along", "1022", ""), ("across", "100", "right")))
+    assert survey.pitch_read_deg == pytest.approx(6.5, abs=0.03)
+    assert survey.roll_read_deg == pytest.approx(np.rad2deg(np.arctan(100 / 450 * np.tan(np.deg2rad(6.5)))), abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("kind", "columns", "way", "number", "words"),
+    [
+        ("digital_level", {}, "along", "114", "That is steeper than 20°. Check the number and its unit."),
+        ("ball", {"film_hz": 240}, "along", "90", "Time it again"),  # 66 degrees
+        ("ball", {"film_hz": 240}, "along", "9000", "Write a number up to 4800 frames."),
+        ("ball", {}, "along", "61", "Write a number up to 20 seconds."),
+        ("ball", {}, "across", "401", "Write a number up to 400 mm."),
+        ("ball", {"run_mm": 100}, "across", "390", "Measure again how far it went aside"),
+    ],
+)
+def test_what_no_playfield_reads_is_told_while_typing(
+    bob: Client, taproom: TernTaproom, kind: str, columns: dict[str, Any], way: str, number: str, words: str
+) -> None:
+    used = instrument(taproom, kind, **columns)
+    rows = (("along", "6.5", "rear"), (way, number, "right" if way == "across" else "rear"))
+    along = {} if way == "along" else {"instrument_across": str(used.pk)}
+    first = used if way == "along" else taproom.instrument
+    typed = sent(first.pk, *(rows[1:] if way == "along" else rows), **along)
+    answer = bob.post(reverse("survey_answer", args=[taproom.machine.pk]), typed)
+    assert answer.status_code == 200
+    assert words in html.unescape(answer.content.decode())
+    refused = bob.post(reverse("survey_new", args=[taproom.machine.pk]), typed)
+    assert refused.status_code == 422
+    assert not models.Survey.objects.exists()
+
+
 def test_a_ball_that_may_run_askew_is_no_level(bob: Client, taproom: TernTaproom) -> None:
     ball = instrument(taproom, "ball", run_mm=450, film_hz=240, alignment_deg=0.5)
     words = shown(bob, saved(post(bob, taproom, ball, ("along", "300", ""), ("across", "4", "left"))))
