@@ -131,7 +131,8 @@ def test_a_wrong_pair_is_left_out_with_its_reason(taproom: TernTaproom, bob: Cli
 @pytest.mark.parametrize(
     ("shown", "advice"),
     [
-        ([(0.5, 6.5)], "The bubble hardly moved between the pairs."),
+        ([(0.5, 6.5)], "One pair tells one place only."),
+        ([(0.5, 6.5), (0.5, 6.6)], "The bubble hardly moved between the pairs."),
         ([(2, 5.5), (0, 6.5), (-2, 7.5)], "A bubble goes to the high end"),
         ([(-2, 5.5), (-1, 7.9), (0, 6.1), (1, 8.4)], "The pairs disagree"),
         ([], "Not learned yet"),
