@@ -180,7 +180,9 @@ def test_a_strip_beyond_the_lines_or_the_sheet_is_refused(taproom: TernTaproom, 
     assert answer.status_code == 422
     assert "Write a number" in words(answer.content.decode())
     wanted(taproom, 7.9)
-    assert "beyond the last line" in words(bob.get(address).content.decode())
+    beyond = words(bob.get(address).content.decode())
+    assert "beyond the last line" in beyond
+    assert "Add a pair" not in beyond  # no pair brings the line's end nearer
 
 
 def test_moving_it_is_told_and_ends_what_it_learned(taproom: TernTaproom, bob: Client) -> None:
