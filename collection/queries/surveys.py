@@ -336,9 +336,10 @@ def _contradicted(assessment: Assessment, inputs: dict[str, Any]) -> str:
 
 
 def _is_twisted(assessment: Assessment, inputs: dict[str, Any]) -> bool:
-    """Whether roll was read at the front and at the rear, and differs."""
+    """Whether roll was read at the front and at the rear and differs, but not by more than a board twists."""
     rolls = end_rolls(end_tilts(assessment, inputs))
-    return rolls is not None and ends_of(rolls).differ
+    ends = ends_of(rolls) if rolls is not None else None
+    return ends is not None and ends.differ and ends.apart_deg <= presets.MOST_TWIST_DEG
 
 
 def _advice(assessment: Assessment, inputs: dict[str, Any]) -> list[str]:

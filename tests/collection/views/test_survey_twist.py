@@ -234,3 +234,11 @@ def test_pitch_that_differs_is_still_a_contradiction(taproom: TernTaproom, bob: 
     page = bob.get(reverse("survey", args=[survey.pk])).content.decode()
     assert "Read again: the readings differ too much" in page
     assert "Work out the turns" not in page
+
+
+def test_more_than_a_board_twists_is_a_wrong_reading(taproom: TernTaproom, bob: Client, level: Any) -> None:
+    """3 was typed for 0.3 at the rear, three times."""
+    survey = read(taproom, level, 0.2, 3.0, stance="all_bearing")
+    page = bob.get(reverse("survey", args=[survey.pk])).content.decode()
+    assert "Read again: the readings differ too much" in page
+    assert "Work out the turns" not in page
