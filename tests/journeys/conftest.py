@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.factories import PASSWORD
@@ -13,6 +13,9 @@ from tests.worlds import TernTaproom, tern_taproom
 
 AXE = Path(__file__).parents[1] / "data" / "vendor" / "axe-core" / "axe.min.js"
 PHONE = {"width": 390, "height": 844}
+#: As long as a busy machine with two processors may need for a page, with three browsers at work.
+PATIENCE_MS = 20_000
+expect.set_options(timeout=PATIENCE_MS)
 
 #: axe's impacts that we never accept.
 SERIOUS = ("serious", "critical")
@@ -49,7 +52,7 @@ def _is_a_complaint(text: str) -> bool:
 @pytest.fixture
 def phone(page: Page, complaints: list[str]) -> Iterator[Page]:
     """Yield a page of 390 px; after the test it must have raised no complaint."""
-    page.set_default_timeout(8_000)
+    page.set_default_timeout(PATIENCE_MS)
     yield page
     assert complaints == []
 

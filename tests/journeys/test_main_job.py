@@ -16,7 +16,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from collection.models import Plan, Survey
 from tests.factories import PASSWORD
-from tests.journeys.conftest import PHONE
+from tests.journeys.conftest import PATIENCE_MS, PHONE
 
 pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -217,7 +217,7 @@ def a_copy(page: Page, *, wait_ms: int) -> Iterator[Page]:
         expect.set_options(timeout=wait_ms)
         yield copy
     finally:
-        expect.set_options(timeout=5_000)
+        expect.set_options(timeout=PATIENCE_MS)
         context.close()
         call_command("flush", verbosity=0, interactive=False, inhibit_post_migrate=True)
         connection.creation.deserialize_db_from_string(stored)

@@ -9,7 +9,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from collection.models import Floor, Machine, Plan, Survey
 from tests.factories import PASSWORD
-from tests.journeys.conftest import PHONE
+from tests.journeys.conftest import PATIENCE_MS, PHONE
 
 pytestmark = [pytest.mark.browser, pytest.mark.journey, pytest.mark.django_db(transaction=True)]
 
@@ -19,7 +19,7 @@ def still(browser: Browser) -> Iterator[Page]:
     """Yield a phone's page that runs no script."""
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]
     page = context.new_page()
-    page.set_default_timeout(8_000)
+    page.set_default_timeout(PATIENCE_MS)
     yield page
     context.close()
 

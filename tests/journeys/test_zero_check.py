@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from collection.models import InstrumentEvent, Survey, ZeroCheck
-from tests.journeys.conftest import PHONE, findings, sign_in
+from tests.journeys.conftest import PATIENCE_MS, PHONE, findings, sign_in
 from tests.journeys.hand import Hand
 from tests.journeys.surveying import SURVEY_PAGE
 from tests.surveying import author
@@ -25,7 +25,7 @@ def still(browser: Browser) -> Iterator[Page]:
     """Yield a phone's page that runs no script."""
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]
     page = context.new_page()
-    page.set_default_timeout(8_000)
+    page.set_default_timeout(PATIENCE_MS)
     yield page
     context.close()
 
