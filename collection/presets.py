@@ -155,6 +155,8 @@ SLOPE_UNITS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "perc
 #: What a person believes of roll before looking at a plain bubble, standard: wide, since believing too much misleads
 #: (bench_humble: with truths twice as far spread as believed, 79 % of the 95 % intervals hold the truth).
 U_ROLL_BELIEVED_DEG = 0.5
+#: A reading that is steeper has a wrong number or unit: no machine stands so.
+MOST_TILT_DEG = 20.0
 #: Roll that differs more between front and rear is taken for a wrong reading, not for a twist.
 MOST_TWIST_DEG = 1.5
 #: A ball's run: limits of its length, of letting the ball go, and of the ruler at the line.

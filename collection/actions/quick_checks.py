@@ -5,15 +5,15 @@ from django.db import transaction
 from collection.actions.instruments import Shown
 from collection.actions.record import ActionRefused, Author, add, already_done, hold
 from collection.actions.status import refresh_status
-from collection.arrays.quick_checks import inputs_of, judged, level_inputs
+from collection.arrays.quick_checks import inputs_of, judged, pair_inputs
 from collection.models import Instrument, Machine, QuickCheck, Survey
 from collection.models.quick_checks import PLACES
+from collection.presets import MOST_TILT_DEG
 from collection.queries.quick_checks import basis_of, rail_of, why_no_pair
 from collection.queries.surveys import current_spec, newest_survey
 from leveling import VERSION
 
 #: No rail is steeper; the forms say so in their own unit.
-MOST_TILT_DEG = 20.0
 
 
 @transaction.atomic
@@ -45,13 +45,13 @@ def record_quick_check(
     basis = basis_of(machine=machine, instrument=instrument, place=place, spec=spec, at=at, alone=pair_with is not None)
     rail = rail_of(basis, ((pitch.number, pitch.high_end), (roll.number, roll.high_end)), unit)
     for name, tilt_deg in zip(("pitch", "roll"), rail, strict=True):
-        if abs(tilt_deg) > MOST_TILT_DEG + abs(level_inputs(basis)["instrument"]["zero_deg"]) + 1e-9:
+        if abs(tilt_deg) > MOST_TILT_DEG + abs(pair_inputs(basis)["instrument"]["zero_deg"]) + 1e-9:
             raise ActionRefused(f"That is steeper than {MOST_TILT_DEG:g}°. Check the number and its unit.", field=name)
     check = QuickCheck(
         id=by.key, machine=machine, bay_id=machine.bay_id, instrument=instrument, spec=spec, survey=pair_with,
         place=place, measured_at=at, unit=unit, pitch_text=pitch.text, pitch_high=pitch.high_end,
         roll_text=roll.text, roll_high=roll.high_end, pitch_rail_deg=rail[0], roll_rail_deg=rail[1],
-        inputs=level_inputs(basis) if pair_with else inputs_of(basis), engine_version=VERSION,
+        inputs=pair_inputs(basis) if pair_with else inputs_of(basis), engine_version=VERSION,
     )  # fmt: skip
     if pair_with is None:
         answer = judged(place=place, rail_deg=rail, inputs=check.inputs, spec=spec)

@@ -15,13 +15,12 @@ from collection.arrays.surveys_feet import gap_in_mm, weighed_feet
 from collection.arrays.surveys_results import Assessment
 from collection.models import Adjustment, Instrument, Leg, Machine, Plan, Reading, Standing, Survey
 from collection.models.machines import LEGS
-from collection.presets import GAP_STEP_TURNS, PRECONDITIONS
+from collection.presets import GAP_STEP_TURNS, MOST_TILT_DEG, PRECONDITIONS
 from collection.queries.floors import slopes_by_bay
 from collection.queries.surveys import LACKS_WORDS, correction_of, current_spec, means_to_read, newest_survey
 from leveling import VERSION
 
 MOST_READINGS = 24
-MOST_TILT_DEG = 20.0
 MOST_GAP_MM = 20.0
 MOST_EXACT_STEP = 0.01
 #: A survey written down later says nothing sure about where the legs stand now.

@@ -8,10 +8,10 @@ from collection.actions.instruments import create_instrument
 from collection.actions.record import ActionRefused, Author, add, already_done, values
 from collection.arrays.vials import pair_inputs, pair_tilt_deg, position_lines
 from collection.models import Instrument, Machine, VialPair
+from collection.presets import MOST_TILT_DEG
 from collection.queries.instruments import zero_of
 
 #: No playfield is steeper.
-MOST_TILT_DEG = 20.0
 
 
 @transaction.atomic

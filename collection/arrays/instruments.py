@@ -2,7 +2,8 @@
 
 import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
@@ -19,6 +20,8 @@ from leveling.instruments_zeros import zero_check
 from leveling.playfields import TYPICAL_PITCH_DEG
 from leveling.units import slope_deg
 
+#: The columns of a level that say how well it reads, its zero apart.
+LEVEL_COLUMNS = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
 #: How fast a level's zero may wander after its check, standard. Common practice, no source.
 U_ZERO_DEG_PER_YEAR = 0.1
 _MOST_U_ZERO_DEG = 5.0
@@ -64,6 +67,17 @@ class Zero:
         years = max((at - self.check.checked_at).total_seconds(), 0.0) / 86_400 / _DAYS_PER_YEAR
         u_zero = float(np.hypot(self.check.u_zero_deg, U_ZERO_DEG_PER_YEAR * years))
         return ZeroFound(self.check.zero_deg, min(u_zero, _MOST_U_ZERO_DEG))
+
+
+def shown_deg(number: float, *, unit: str, high_end: str) -> float:
+    """Return the signed tilt that a display shows, its zero still in it [degree]."""
+    return float(signed_tilt_deg(slope_deg(number, unit), high_end))
+
+
+def level_inputs(*, level: Instrument, zero: Zero, at: datetime.datetime) -> dict[str, Any]:
+    """Return what a reading keeps of its level: how well it reads, its zero at that time, and where that is from."""
+    numbers = {name: getattr(level, name) for name in LEVEL_COLUMNS}
+    return {"instrument": {**numbers, **asdict(zero.known_at(at))}, **zero.source}
 
 
 def zero_found(

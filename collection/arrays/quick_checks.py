@@ -6,19 +6,18 @@ A check keeps in ``inputs`` what the engine was given: its level, the pairs that
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
 import numpy as np
 
-from collection.arrays.instruments import U_ZERO_DEG_PER_YEAR, Zero
+from collection.arrays.instruments import U_ZERO_DEG_PER_YEAR, Zero, level_inputs
 from collection.arrays.surveys import recomputed
 from collection.models import Instrument, QuickCheck, Reading, Spec, Survey
 from leveling import verdicts
-from leveling.instruments import Budget, reading_budget, signed_tilt_deg
+from leveling.instruments import Budget, reading_budget
 from leveling.instruments import Instrument as Level
-from leveling.units import slope_deg
 from leveling.verdicts_machine import Spec as WantedSpec
 from leveling.verdicts_quick import quick_check
 from leveling.verdicts_quick_slopes import Belief, QuickSlope, quick_slope
@@ -47,7 +46,6 @@ MOST_PAIRS = 8
 WAYS = ("pitch", "roll")
 
 _DAYS_PER_YEAR = 365.25
-_LEVEL = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
 _SPEC = ("pitch_deg", "pitch_tolerance_deg", "roll_tolerance_deg", "gap_tolerance_mm")
 _SEATS = {"glass": (GLASS_ALONG, GLASS_ACROSS), "rail": (RAIL_ALONG, RAIL_ACROSS)}
 #: The engine's reasons why a survey is due, in its order.
@@ -161,20 +159,14 @@ class QuickAnswer:
         }
 
 
-def shown_deg(number: float, *, unit: str, high_end: str) -> float:
-    """Return the signed tilt that a display shows, its zero still in it."""
-    return float(signed_tilt_deg(slope_deg(number, unit), high_end))
-
-
-def level_inputs(basis: Basis) -> Inputs:
+def pair_inputs(basis: Basis) -> Inputs:
     """Return what a reading keeps of its level; of a pair this is all."""
-    numbers = {name: getattr(basis.instrument, name) for name in _LEVEL} | asdict(basis.zero.known_at(basis.at))
-    return {"instrument": numbers, **basis.zero.source}
+    return level_inputs(level=basis.instrument, zero=basis.zero, at=basis.at)
 
 
 def inputs_of(basis: Basis) -> Inputs:
     """Return what the engine needs beside the readings, as plain numbers and words; ``pairs`` may come out empty."""
-    kept, pairs = level_inputs(basis), usable_pairs(basis.pairs, basis.level)
+    kept, pairs = pair_inputs(basis), usable_pairs(basis.pairs, basis.level)
     kept["pairs"] = [str(pair.check.pk) for pair in pairs]
     if not pairs:
         return kept

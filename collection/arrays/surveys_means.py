@@ -9,17 +9,16 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from collection import presets
-from collection.arrays.instruments import Zero
+from collection.arrays.instruments import LEVEL_COLUMNS, Zero
 from collection.arrays.vials import learned_vial, vial_inputs
 from collection.models import Instrument, VialPair
 from leveling.instruments import Instrument as Level
 from leveling.playfields_waves import PLAIN_BOARD, u_wave_deg
 
-_LEVEL = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
 #: The columns of an instrument that count, by its kind.
 _COLUMNS = {
-    "digital_level": (*_LEVEL, "base_mm"),
-    "inclinometer": (*_LEVEL, "base_mm"),
+    "digital_level": (*LEVEL_COLUMNS, "base_mm"),
+    "inclinometer": (*LEVEL_COLUMNS, "base_mm"),
     "bubble": ("sensitivity_deg", "accuracy_deg", "alignment_deg", "repeat_deg", "base_mm"),
     "blocks": ("sensitivity_deg", "accuracy_deg", "alignment_deg", "repeat_deg", "base_mm", "block_tolerance_deg"),
     "vial": (),
@@ -61,7 +60,7 @@ def means_of(inputs: Mapping[str, Any], direction: str) -> dict[str, Any]:
 
 def level_of(means: Mapping[str, Any]) -> Level:
     """Return the engine's level for means that show a number."""
-    return Level(**{name: means[name] for name in (*_LEVEL, "zero_deg", "u_zero_deg")})
+    return Level(**{name: means[name] for name in (*LEVEL_COLUMNS, "zero_deg", "u_zero_deg")})
 
 
 def wave_of(means: Mapping[str, Any], *, along: bool) -> float:

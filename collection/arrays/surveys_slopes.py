@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 
 from collection import presets
+from collection.arrays.instruments import shown_deg
 from collection.arrays.surveys_means import level_of, wave_of
 from collection.arrays.vials import vial_of_inputs
 from collection.models import Reading
 from leveling.ballroll import Run
 from leveling.ballroll_readings import IMPOSSIBLE, RollTime, pitch_from_time, roll_from_wander, time_from_frames
-from leveling.instruments import Budget, reading_budget, signed_tilt_deg
+from leveling.instruments import Budget, reading_budget
 from leveling.instruments_blocks import Blocks, pitch_from_blocks
 from leveling.instruments_bubbles import Bubble, bubble_limits, tilt_from_bubble
 from leveling.instruments_looks import CONTRADICTED, NO_LOOKS, ONE_SIDED, Belief, Estimate
@@ -29,12 +30,9 @@ from leveling.instruments_zeros import reversed_pair_by_ends
 from leveling.playfields import TYPICAL_PITCH_DEG, UNKNOWN_U_DEG, Playfield, Slope, fit_playfield
 from leveling.playfields_robust import fit_playfield_robust
 from leveling.playfields_waves import spot_waves_deg
-from leveling.units import slope_deg
 
 Pairs = Sequence[tuple[Reading, Reading | None]]
 Kept = Mapping[str, Any]
-#: What no playfield has: the ball was timed or measured wrongly.
-_STEEPEST_DEG = 20.0
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ def tilt_of(*, means: Kept, direction: str, number: float | None, unit: str, hig
     """
     kind = means["kind"]
     if kind in ("digital_level", "inclinometer"):
-        return float(signed_tilt_deg(slope_deg(number or 0.0, unit), high_end))
+        return shown_deg(number or 0.0, unit=unit, high_end=high_end)
     if kind == "blocks":
         return float(number or 0.0)
     if kind == "vial":
@@ -135,7 +133,7 @@ def _by_ball(pairs: Pairs, means: Kept, board: Board, along: bool) -> SlopeRead:
         found = pitch_from_time(time=_time(means, numbers), run=_run(means))
     else:
         found = _wander(means, board, np.array([_aside_mm(first.number, first.high_end) for first, _ in pairs]))
-    if (found.outcome == IMPOSSIBLE).any() or (np.abs(found.angle_deg) > _STEEPEST_DEG).any():
+    if (found.outcome == IMPOSSIBLE).any() or (np.abs(found.angle_deg) > presets.MOST_TILT_DEG).any():
         return _unknown(pairs, found.budget, "time" if along else "aside")
     return _fitted(pairs, means, found.angle_deg, found.budget, along)
 

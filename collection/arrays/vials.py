@@ -2,21 +2,20 @@
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
-from collection.arrays.instruments import Zero
+from collection.arrays.instruments import Zero, level_inputs, shown_deg
 from collection.models import Instrument, VialPair
 from collection.presets import U_DEG_PER_LINE_SHARE, U_VIAL_MIDDLE_DEG
-from leveling.instruments import Budget, reading_budget, signed_tilt_deg
+from leveling.instruments import Budget, reading_budget
 from leveling.instruments import Instrument as Level
 from leveling.instruments_lines import Line
 from leveling.instruments_vials import Vial, VialSheet, learn_vial, vial_from_manual
 from leveling.instruments_vials_read import ON_VIAL, bubble_place, bubble_position_lines, read_vial
 from leveling.playfields import TYPICAL_PITCH_DEG
-from leveling.units import slope_deg
 
 Inputs = dict[str, Any]
 
@@ -24,8 +23,6 @@ Inputs = dict[str, Any]
 STATES = ("learned", "no_pairs", "too_close", "wrong_way", "disagree")
 #: Where a bubble is or belongs, as the engine's PLACE_OUTCOMES.
 PLACES = ("on", "past_rear", "past_front", "unknown", "far")
-
-_OF_A_LEVEL = ("resolution_deg", "accuracy_deg", "alignment_deg", "repeat_deg")
 
 
 def learned_vial(*, vial: Instrument, pairs: Sequence[VialPair]) -> Vial:
@@ -52,16 +49,12 @@ def sheet_of(vial: Instrument) -> VialSheet:
 
 def pair_inputs(*, vial: Instrument, level: Instrument, zero: Zero, at: datetime.datetime) -> Inputs:
     """Return what a pair keeps of its level: how sure it is, and its zero on that day."""
-    return {
-        "instrument": {**{name: getattr(level, name) for name in _OF_A_LEVEL}, **asdict(zero.known_at(at))},
-        **zero.source,
-        "along": vial.direction == "along",
-    }
+    return {**level_inputs(level=level, zero=zero, at=at), "along": vial.direction == "along"}
 
 
 def pair_tilt_deg(*, shown: float, unit: str, high_end: str, inputs: Mapping[str, Any]) -> float:
     """Return what the level says of the playfield, its zero taken out, positive = rear or right higher."""
-    return float(signed_tilt_deg(slope_deg(shown, unit), high_end)) - float(inputs["instrument"]["zero_deg"])
+    return shown_deg(shown, unit=unit, high_end=high_end) - float(inputs["instrument"]["zero_deg"])
 
 
 def position_lines(shown: float, side: str) -> float:

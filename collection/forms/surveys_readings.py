@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from collection.forms.fields import NumberField, WordField
-from collection.presets import SPOTS
+from collection.presets import MOST_TILT_DEG, SPOTS
 from leveling.units import slope_in
 
 DIRECTIONS = [("along", "along"), ("across", "across")]
@@ -16,7 +16,6 @@ ENDS_OF = {"along": ("rear", "front", "level"), "across": ("left", "right", "lev
 UNIT_SIGNS = {"deg": "°", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
 UNITS = [("", "auto"), *UNIT_SIGNS.items()]
 MOST_READINGS = 24
-MOST_TILT_DEG = 20.0
 
 #: What a number of these kinds is called where it is missing, by direction.
 _MISSING = {

@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import F, Max, Q
 
 from collection.access import visible
+from collection.arrays.instruments import shown_deg
 from collection.arrays.quick_checks import (
     Basis,
     LevelThen,
@@ -19,8 +20,7 @@ from collection.arrays.quick_checks import (
     inputs_of,
     judged,
     judged_again,
-    level_inputs,
-    shown_deg,
+    pair_inputs,
 )
 from collection.models import (
     Instrument,
@@ -209,7 +209,7 @@ def so_far(
 
 def rail_of(basis: Basis, shown: tuple[tuple[float, str], tuple[float, str]], unit: str) -> tuple[float, float]:
     """Return the tilts along and across without the level's zero [degree]."""
-    zero_deg = level_inputs(basis)["instrument"]["zero_deg"]
+    zero_deg = pair_inputs(basis)["instrument"]["zero_deg"]
     along, across = (shown_deg(number, unit=unit, high_end=end) - zero_deg for number, end in shown)
     return along, across
 
