@@ -131,6 +131,8 @@ def test_offline_with_nothing_kept_the_form_stays(
         save(phone)
         expect(phone.get_by_text(NOT_SENT)).to_be_visible()
         expect(phone.locator(".is-busy")).to_have_count(0)
+        phone.wait_for_timeout(1_000)  # longer than a form waits before it keeps what was typed
+        expect(phone.get_by_text(NOT_SENT)).to_be_visible()
     expect(phone.locator("fieldset.reading").nth(0).get_by_label(re.compile("It shows"))).to_have_value("6.1")
     context.set_offline(False)
     phone.get_by_role("button", name="Save survey").dblclick()

@@ -166,6 +166,7 @@
     /** Send it off. */
     send(button) {
       this.button = button ?? this.form.querySelector("[type=submit]:not([name])");
+      clearTimeout(this.timer); // or it would speak over what became of the sending
       this.busy(true);
       if (!kept.isAble() || !this.save("waiting")) return this.sendUnkept();
       outbox.flush({ now: true, withToken: this.form.elements.csrfmiddlewaretoken.value });
