@@ -70,9 +70,9 @@ def turn_the_legs(hand: Hand) -> None:
     page = hand.page
     hand.click(primary(page, "Work out the turns"))
     expect(page.get_by_role("heading", name=re.compile("Lift 1 of"))).to_be_visible()
-    for _ in range(page.locator("article.lift").count()):
+    for turned in range(1, page.locator("article.lift").count() + 1):
         hand.click(page.get_by_role("button", name="Turned as shown"))
-        page.wait_for_load_state()
+        expect(page.locator(".turned-word")).to_have_count(turned)
 
 
 def sign_off(hand: Hand) -> None:

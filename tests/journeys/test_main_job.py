@@ -98,8 +98,10 @@ def make_a_leg_plan(page: Page) -> None:
 def turn_the_legs(page: Page) -> None:
     open_the_plan(page)
     lifts = page.locator("article.lift").count()
-    for _ in range(lifts):
+    for turned in range(1, lifts + 1):
         page.get_by_role("button", name="Turned as shown").click()
+        # A second press before the next page is there is a double tap, which records nothing.
+        expect(page.locator(".turned-word")).to_have_count(turned)
     expect(page.get_by_role("link", name="Take the check reading")).to_be_visible()
 
 
