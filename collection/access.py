@@ -3,6 +3,7 @@
 A stranger's row looks exactly like an absent one (404). A member who may only read is told so (403).
 """
 
+from collections.abc import Iterable
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from collection.models import (
     Bay,
     Floor,
     Instrument,
+    Invitation,
     Machine,
     Membership,
     Plan,
@@ -47,10 +49,11 @@ def member_of(user: User, organization_id: str | None) -> Membership | None:
         .order_by("created_at", "id")
     )
     members = list(standing)
-    for member in members:
-        if str(member.organization_id) == organization_id:
-            return member
-    return members[0] if members else None
+    found = next((member for member in members if str(member.organization_id) == organization_id), None)
+    found = found or next(iter(members), None)
+    if found:
+        found.has_others = len(members) > 1
+    return found
 
 
 def visible[T: models.Model](member: Membership, table: type[T]) -> models.QuerySet[T]:
@@ -81,6 +84,15 @@ def must_own(member: Membership) -> None:
 def site_for(member: Membership, pk: UUID) -> Site:
     """Return a site that this member may read, or 404."""
     return _one(visible(member, Site), pk)
+
+
+def sites_for(member: Membership, pks: Iterable[UUID]) -> list[Site]:
+    """Return live sites that this member may read; 404 if one of the keys is of no such site."""
+    wanted = set(pks)
+    found = list(visible(member, Site).live().filter(pk__in=wanted))  # type: ignore[attr-defined]
+    if len(found) != len(wanted):
+        raise Http404
+    return found
 
 
 def floor_for(member: Membership, pk: UUID) -> Floor:
@@ -124,6 +136,17 @@ def plan_for(member: Membership, pk: UUID) -> Plan:
     """Return a leg plan with its machine, survey and spec, or 404."""
     related = ("machine__bay__floor__site", "machine__status", "survey__instrument", "spec", "signed_off_by")
     return _one(visible(member, Plan).select_related(*related), pk)
+
+
+def colleague_for(member: Membership, pk: UUID) -> Membership:
+    """Return who belongs, or once belonged, to the member's organization, with the person, or 404."""
+    mine = Membership.objects.filter(organization_id=member.organization_id)
+    return _one(mine.select_related("user", "organization"), pk)
+
+
+def invitation_for(member: Membership, pk: UUID) -> Invitation:
+    """Return an invitation to the member's organization, or 404."""
+    return _one(visible(member, Invitation).select_related("organization", "created_by"), pk)
 
 
 def _one[T: models.Model](rows: models.QuerySet[T], pk: UUID) -> T:

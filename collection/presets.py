@@ -165,3 +165,10 @@ RELEASE_MM = 1.0
 RULER_MM = 1.0
 #: How far a hand-held watch is off, standard.
 U_WATCH_S = 0.1
+
+#: So long a link that invites someone works: common practice of services that send such links.
+INVITATION_DAYS = 14
+#: So many invitations an organization sends in a day, and so long it waits before it sends one again: enough for
+#: people who work together, too few to be a nuisance to others. No source.
+INVITATIONS_A_DAY = 50
+INVITATION_AGAIN_MINUTES = 5

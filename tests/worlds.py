@@ -8,6 +8,7 @@ from typing import Any
 
 from collection import models
 from collection.actions.instruments import Shown
+from collection.actions.invitations import send_invitation
 from collection.actions.plans import make_plan
 from collection.actions.quick_checks import record_quick_check
 from tests import factories as make
@@ -64,6 +65,21 @@ class TernTaproom:
         """Bob's open leg plan from that survey. Made when first asked for."""
         at = self.survey.measured_at + datetime.timedelta(minutes=5)
         return make_plan(by=author(self.people.bob, at), machine=self.machine, source="survey")
+
+    @cached_property
+    def colleague(self) -> models.Membership:
+        """Wes, another technician of Alice's. Made when first asked for."""
+        return make.MembershipFactory(
+            user__email="wes@example.org", organization=self.people.alice.organization, role="technician"
+        )
+
+    @cached_property
+    def invitation(self) -> models.Invitation:
+        """Alice's invitation of Wren, whose mail nobody got, to read the site. Made when first asked for."""
+        return send_invitation(
+            by=author(self.people.alice), email="wren@example.org", role="viewer", sites=[self.site.pk],
+            send=lambda invitation, token: None,
+        )  # fmt: skip
 
     @cached_property
     def vial(self) -> models.Instrument:

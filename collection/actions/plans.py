@@ -98,7 +98,7 @@ def sign_off(*, by: Author, plan: Plan, tasks: list[str], remark: str = "") -> P
     if left and not remark and plan.outcome != "in_spec":
         raise ActionRefused("Tick each item, or say in the remark why it is left.", field="remark")
     done = [task for task in TASKS if task in tasks]
-    signed = {"state": "signed_off", "signed_off_at": by.done_at, "signed_off_by_id": by.member.user_id}
+    signed: dict[str, Any] = {"state": "signed_off", "signed_off_at": by.done_at, "signed_off_by_id": by.member.user_id}
     change(by, plan, version=plan.version, tasks_done=done, remark=remark, **signed)
     refresh_status(machine=plan.machine)
     return plan

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 from uuid import UUID
 
+from django.core.exceptions import PermissionDenied
 from django.db.models import F, Model
 
 from collection.access import must_write
-from collection.models import Change, Machine, Membership
-from collection.models.base import Editable, Row
+from collection.models import Change, Machine, Membership, Organization
+from collection.models.base import Row, Versioned
 
 R = TypeVar("R", bound=Row)
-E = TypeVar("E", bound=Editable)
+E = TypeVar("E", bound=Versioned)
 
 
 #: A sending may wait on a device for so long and still count as done when it was sent off. Common practice, no source.
@@ -44,8 +45,10 @@ class KeyUsed(ActionRefused):
 
 
 @dataclass(frozen=True)
-class Author:
+class Actor:
     """Who asks for a write, when and why. ``key`` is made by the client: the same key writes once.
+
+    Everyone may come and go, so an actor is enough for that; all else is written by an `Author`.
 
     ``sent`` is a fingerprint of what was sent with the key; without one, the key alone says that it is the same.
     ``waited`` is for how long the sending lay on a device without connection.
@@ -87,9 +90,6 @@ class Author:
         """What tells this write from every other."""
         return self.sent or self.key
 
-    def __post_init__(self) -> None:
-        must_write(self.member)
-
     def stamp(self) -> dict[str, Any]:
         """Return the columns that every row of ours carries."""
         return {
@@ -97,6 +97,14 @@ class Author:
             "created_at": self.at,
             "created_by_id": self.member.user_id,
         }
+
+
+@dataclass(frozen=True)
+class Author(Actor):
+    """An actor who may write."""
+
+    def __post_init__(self) -> None:
+        must_write(self.member)
 
 
 def hold(machine: Machine) -> Machine:
@@ -109,7 +117,21 @@ def hold(machine: Machine) -> Machine:
     return held
 
 
-def already_done[R: Row](table: type[R], by: Author) -> R | None:
+def hold_people(by: Actor) -> Membership:
+    """Let one write about an organization's people go after the other; return who acts, as they stand by then.
+
+    So of two owners who part at the same moment, the second is refused. Raises PermissionDenied for someone who was
+    removed meanwhile.
+    """
+    Organization.objects.select_for_update(no_key=True).get(pk=by.member.organization_id)
+    standing = Membership.objects.filter(pk=by.member.pk, ended_at__isnull=True).select_related("organization", "user")
+    member = standing.first()
+    if member is None:
+        raise PermissionDenied("You do not belong to this organization any more.")
+    return member
+
+
+def already_done[R: Row](table: type[R], by: Actor) -> R | None:
     """Return the row that an earlier sending of the same write made, if any.
 
     Raises KeyUsed if the key belongs to another write.
@@ -137,7 +159,7 @@ def add[R: Row](by: Author, row: R) -> R:
     return row
 
 
-def change[E: Editable](by: Author, row: E, *, version: int, **fields: Any) -> E:
+def change[E: Versioned](by: Author, row: E, *, version: int, verb: str = "changed", **fields: Any) -> E:
     """Change named fields of a row if it is still at ``version``; leave a line in the history.
 
     The same write sent again changes nothing more. Raises StaleEdit if someone else was first.
@@ -155,17 +177,18 @@ def change[E: Editable](by: Author, row: E, *, version: int, **fields: Any) -> E
         setattr(row, name, value)
     row.version = version + 1
     if old:
-        note(by, row, "changed", old=old, new={name: fields[name] for name in old})
+        told = [name for name in old if name not in _UNTOLD]
+        note(by, row, verb, old={name: old[name] for name in told}, new={name: fields[name] for name in told})
     return row
 
 
-def refuse_stale(by: Author) -> None:
+def refuse_stale(by: Actor) -> None:
     """Raise StaleEdit, unless it was this very write that made the version newer: then it was sent twice."""
     if not was_written(by.member.organization_id, by.write):
         raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
 
 
-def note(by: Author, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:
+def note(by: Actor, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:
     """Leave a line in the history: who did what to which row, when and why."""
     Change.objects.create(
         **by.stamp(),
@@ -179,7 +202,9 @@ def note(by: Author, row: Model, verb: str, *, old: dict[str, Any], new: dict[st
     )
 
 
-_STAMPS = {"id", "organization", "created_at", "created_by", "version"}
+#: What a row holds of a secret has no place in the history.
+_UNTOLD = {"token_sha256"}
+_STAMPS = {"id", "organization", "created_at", "created_by", "version"} | _UNTOLD
 
 
 def values(row: Model) -> dict[str, Any]:

@@ -74,5 +74,7 @@ def _words(field: forms.Field, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(field, forms.ChoiceField):
         words: Any = field.choices
+        if isinstance(value, list):
+            return ", ".join(name for key, name in words if key in map(str, value)) or "none"
         return str(dict(words).get(str(value), value))
     return "" if value is None else str(value)

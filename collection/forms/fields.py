@@ -91,6 +91,28 @@ class WordField(forms.ChoiceField):
         self.error_messages.update(CHOOSE)
 
 
+class WordsField(forms.MultipleChoiceField):
+    """Several words from a list, shown as a group of ticks; choices are (stored, shown)."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", forms.CheckboxSelectMultiple)
+        super().__init__(**kwargs)
+        self.error_messages.update(CHOOSE)
+
+
+class AddressField(forms.EmailField):
+    """An e-mail address, in small letters."""
+
+    default_error_messages = {
+        "required": "Write an e-mail address.",
+        "invalid": "Write an e-mail address such as name@example.org.",
+    }
+
+    def to_python(self, value: Any) -> str:
+        """Return the address, or raise ValidationError with the remedy."""
+        return refuse_odd(str(super().to_python(value))).lower()
+
+
 def refuse_odd(text: str) -> str:
     """Return the text, or raise ValidationError if it holds a character that cannot be shown or stored."""
     found = _ODD.search(text)

@@ -1,12 +1,16 @@
-"""Forms about people: sign-up and the organization's own settings."""
+"""Forms about people: sign-up, the organization's own settings, who belongs to it and as what."""
 
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from allauth.account import forms as account_forms
 from django import forms
 
-from collection.forms.base import EditForm, WriteForm
-from collection.forms.fields import TextField, WordField
+from collection.forms.base import EditForm, TopForm, WriteForm
+from collection.forms.fields import TextField, WordField, WordsField
+
+ROLES = [("owner", "Owner"), ("technician", "Technician"), ("viewer", "Site viewer")]
 
 _LABELS = {
     "email": "E-mail",
@@ -24,7 +28,7 @@ _REQUIRED = {
     "password1": "Write a password.",
     "password2": "Write the new password once more.",
 }
-_NEW_PASSWORD = "At least 8 characters, not only digits, and none of the common ones."
+NEW_PASSWORD = "At least 8 characters, not only digits, and none of the common ones."
 
 
 class _AccountForm(forms.Form):
@@ -39,7 +43,7 @@ class _AccountForm(forms.Form):
                 field.error_messages["required"] = _REQUIRED[name]
             field.widget.attrs.pop("placeholder", None)
             if name == "password1":
-                field.help_text = _NEW_PASSWORD
+                field.help_text = NEW_PASSWORD
 
 
 class SignInForm(_AccountForm, account_forms.LoginForm):
@@ -94,7 +98,7 @@ class FoundForm(WriteForm):
     )
 
 
-class OrganizationForm(EditForm):
+class OrganizationForm(EditForm, TopForm):
     """The organization's name and the units that its pages show."""
 
     name = TextField(label="Name", max_length=80)
@@ -106,3 +110,49 @@ class ChooseOrganizationForm(forms.Form):
     """Which of one's organizations to work in."""
 
     organization = forms.UUIDField()
+
+
+class RoleForm(WriteForm):
+    """What someone may do here, and which sites a site viewer reads."""
+
+    role = WordField(
+        label="Role", choices=ROLES,
+        help_text="Owners decide about people and units. Technicians change everything else. Site viewers only read.",
+    )  # fmt: skip
+    sites = WordsField(label="Sites", required=False, help_text="Which sites a site viewer reads. Others read all.")
+
+    def __init__(self, *args: Any, sites: Sequence[tuple[UUID, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["sites"]
+        field.choices = [(str(key), name) for key, name in sites]
+        if not sites:
+            field.help_text = "There is no site yet. A site viewer needs one to read."
+
+    def clean_sites(self) -> list[UUID]:
+        """Return the keys of the sites."""
+        return [UUID(key) for key in self.cleaned_data["sites"]]
+
+
+class ColleagueForm(EditForm, RoleForm):
+    """Another role for a member, or other sites."""
+
+
+class EndForm(EditForm):
+    """Why a membership ends."""
+
+    why = TextField(label="Why", max_length=400, help_text="It stays in the history.")
+
+
+class HandOverForm(EditForm):
+    """To whom the organization goes, understood to be final."""
+
+    sure = forms.BooleanField(
+        label="I become a technician and cannot take this back myself",
+        error_messages={"required": "Tick this if you mean it."},
+    )
+
+
+class LeaveForm(TopForm):
+    """Why one leaves, if one likes to say."""
+
+    why = TextField(label="Why", max_length=400, required=False, help_text="It stays in the history.")

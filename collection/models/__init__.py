@@ -2,6 +2,7 @@
 
 from collection.models.floors import Bay, Floor, FloorReading, FloorSlope
 from collection.models.instruments import Instrument, InstrumentEvent, ZeroCheck
+from collection.models.invitations import Invitation
 from collection.models.machines import Leg, Machine, MachineStatus, Spec, Standing
 from collection.models.people import Change, Membership, Organization, User
 from collection.models.plans import Adjustment, Plan, PlanLeg
@@ -19,6 +20,7 @@ __all__ = [
     "FloorSlope",
     "Instrument",
     "InstrumentEvent",
+    "Invitation",
     "Leg",
     "Machine",
     "MachineStatus",

@@ -47,10 +47,18 @@ class Row(models.Model):
         abstract = True
 
 
-class Editable(Row):
-    """A row that people edit: the version refuses a stale edit, archiving stands for deleting."""
+class Versioned(Row):
+    """A row that people change: the version refuses a stale edit."""
 
     version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        abstract = True
+
+
+class Editable(Versioned):
+    """A row that people edit: archiving stands for deleting."""
+
     archived_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

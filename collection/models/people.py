@@ -78,6 +78,10 @@ class Membership(models.Model):
     sites = models.ManyToManyField("collection.Site", blank=True, related_name="+")
     created_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    #: Whether the person belongs to other organizations too; known of who acts, `access.member_of` says it.
+    has_others = False
 
     class Meta:
         constraints = [

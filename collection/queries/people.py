@@ -1,5 +1,6 @@
 """Reads about people."""
 
+from allauth.account.models import EmailAddress
 from django.db import models
 from django.db.models import Q, QuerySet
 
@@ -8,11 +9,15 @@ from collection.models.people import VIEWER
 
 
 def members_of(*, member: Membership) -> QuerySet[Membership]:
-    """Return who belongs to the member's organization now, owners first; a site viewer sees no other viewers."""
+    """Return who belongs to the member's organization now, owners first, each with the sites opened to them.
+
+    A site viewer sees no other viewers.
+    """
     rows = Membership.objects.filter(organization_id=member.organization_id, ended_at__isnull=True)
     if member.role == VIEWER:
         rows = rows.filter(~Q(role=VIEWER) | Q(pk=member.pk))
-    return rows.select_related("user").order_by("role", "created_at").fetch_mode(models.FETCH_RAISE)
+    rows = rows.select_related("user").prefetch_related("sites")
+    return rows.order_by("role", "created_at").fetch_mode(models.FETCH_RAISE)
 
 
 def organizations_of(*, user: User) -> QuerySet[Membership]:
@@ -25,9 +30,26 @@ def organizations_of(*, user: User) -> QuerySet[Membership]:
     )
 
 
+def standing_of(*, user: User, organization: Organization) -> Membership | None:
+    """Return the user's standing membership in an organization, if there is one."""
+    return Membership.objects.filter(user=user, organization=organization, ended_at__isnull=True).first()
+
+
 def user_by_email(*, email: str) -> User | None:
     """Return the user with this e-mail address, if there is one."""
     return User.objects.filter(email=email).first()
+
+
+def has_account(*, email: str) -> bool:
+    """Return whether somebody signs in with this address."""
+    confirmed = EmailAddress.objects.filter(email__iexact=email, verified=True)
+    return User.objects.filter(email__iexact=email).exists() or confirmed.exists()
+
+
+def is_address_of(*, user: User, email: str) -> bool:
+    """Return whether this is the user's first address, or another one that they confirmed."""
+    confirmed = EmailAddress.objects.filter(user=user, email__iexact=email, verified=True)
+    return user.email.lower() == email.lower() or confirmed.exists()
 
 
 def anyone_keeps_a_book() -> bool:

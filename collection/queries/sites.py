@@ -1,6 +1,7 @@
 """Reads about sites."""
 
 from typing import Any
+from uuid import UUID
 
 from django.db import models
 from django.db.models import Count, Q, QuerySet
@@ -32,6 +33,12 @@ def sites_of(*, member: Membership, search: str = "") -> QuerySet[Site]:
 def sites_in_order(*, member: Membership, search: str = "") -> list[Site]:
     """Return the same sites as people count them: Stop 2 before Stop 10."""
     return sorted(sites_of(member=member, search=search), key=lambda site: as_counted(site.name))
+
+
+def site_names(*, member: Membership) -> list[tuple[UUID, str]]:
+    """Return the keys and names of the live sites as people count them, to choose from."""
+    rows = visible(member, Site).filter(archived_at__isnull=True).values_list("pk", "name")
+    return sorted(rows, key=lambda row: as_counted(row[1]))
 
 
 def machines_at(*, member: Membership, site: Site) -> list[Machine]:

@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 
 from collection.access import must_own, must_write
-from collection.actions.record import ActionRefused, Author, KeyUsed, StaleEdit
+from collection.actions.record import ActionRefused, Actor, Author, KeyUsed, StaleEdit
 from collection.forms.base import EditForm, WriteForm
 from collection.models import Membership
 
@@ -98,12 +98,21 @@ def author(request: Any, form: WriteForm, why: str = "") -> Author:
 
     Raises ActionRefused if the page was opened for another organization, which the person left meanwhile.
     """
+    return Author(**_asks(request, form, why))
+
+
+def actor(request: Any, form: WriteForm, why: str = "") -> Actor:
+    """Return the same of anyone, may they write or not."""
+    return Actor(**_asks(request, form, why))
+
+
+def _asks(request: Any, form: WriteForm, why: str) -> dict[str, Any]:
     if form.cleaned_data.get("opened_for") not in (None, request.member.organization_id):
         raise ActionRefused("This page was opened for another organization. Change back to it, or open the page again.")
-    return Author(
-        member=request.member, at=timezone.now(), key=form.key, sent=fingerprint(request, form), why=why,
-        waited=_waited(request),
-    )  # fmt: skip
+    return {
+        "member": request.member, "at": timezone.now(), "key": form.key, "sent": fingerprint(request, form),
+        "why": why, "waited": _waited(request),
+    }  # fmt: skip
 
 
 def fingerprint(request: Any, form: WriteForm) -> UUID:

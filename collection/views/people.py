@@ -1,7 +1,9 @@
 """Pages about people and their organization."""
 
 from typing import Any
+from uuid import UUID
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.forms.models import model_to_dict
 from django.http import Http404, HttpResponse, JsonResponse
@@ -11,10 +13,14 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from collection import access
 from collection.actions import people as actions
-from collection.forms.people import ChooseOrganizationForm, FoundForm, OrganizationForm
+from collection.forms import people as forms
+from collection.models import Membership
+from collection.queries import invitations as invitation_queries
 from collection.queries import people as queries
-from collection.views.doors import acted, author, fingerprint, member_view, page, posted
+from collection.queries.sites import site_names
+from collection.views.doors import acted, actor, author, fingerprint, member_view, page, posted
 
 
 @require_safe
@@ -28,7 +34,7 @@ def acting(request: Any) -> JsonResponse:
 @login_required
 def organization_new(request: Any) -> HttpResponse:
     """Found an organization: for someone who is signed in and belongs to none, or wants another."""
-    form = FoundForm(posted(request))
+    form = forms.FoundForm(posted(request))
     member = acted(
         form,
         lambda: actions.found_organization(
@@ -43,11 +49,14 @@ def organization_new(request: Any) -> HttpResponse:
 
 @member_view("GET")
 def organization(request: Any) -> HttpResponse:
-    """The organization: its people and units, and the other organizations one belongs to."""
+    """The organization: its people and units, whom it invited, and the other organizations one belongs to."""
+    owner = request.member.is_owner
     context = {
         "organization": request.member.organization,
         "members": queries.members_of(member=request.member),
         "memberships": queries.organizations_of(user=request.user),
+        "invitations": invitation_queries.invitations_of(member=request.member) if owner else [],
+        "now": timezone.now(),
     }
     return page(request, "people/organization.html", context)
 
@@ -55,7 +64,7 @@ def organization(request: Any) -> HttpResponse:
 @member_view("GET", "POST", owner=True)
 def organization_edit(request: Any) -> HttpResponse:
     """Change the organization's name or the units that its pages show, as an owner."""
-    form = OrganizationForm(posted(request), initial=model_to_dict(request.member.organization))
+    form = forms.OrganizationForm(posted(request), initial=model_to_dict(request.member.organization))
     changed = acted(
         form,
         lambda: actions.change_organization(
@@ -71,12 +80,89 @@ def organization_edit(request: Any) -> HttpResponse:
 @login_required
 def organization_choose(request: Any) -> HttpResponse:
     """Work in another of one's organizations."""
-    form = ChooseOrganizationForm(request.POST)
+    form = forms.ChooseOrganizationForm(request.POST)
     if not form.is_valid():
         raise Http404
     chosen = form.cleaned_data["organization"]
     mine = queries.organizations_of(user=request.user)
-    if not any(member.organization_id == chosen for member in mine):
+    member = next((member for member in mine if member.organization_id == chosen), None)
+    if member is None:
         raise Http404
     request.session["organization"] = str(chosen)
+    messages.success(request, f"You work in {member.organization.name} now, as {member.role_words}.")
     return redirect("today")
+
+
+@member_view("GET", "POST")
+def organization_leave(request: Any) -> HttpResponse:
+    """Leave the organization that one works in now."""
+    form = forms.LeaveForm(posted(request))
+    left = acted(form, lambda: actions.leave_organization(by=actor(request, form, why=form.cleaned_data["why"])))
+    if left:
+        messages.success(request, f"You left {left.organization.name}.")
+        return redirect("today")
+    return page(request, "people/organization_leave.html", {"form": form})
+
+
+@member_view("GET", "POST", owner=True)
+def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
+    """Change what a colleague does here and which sites a site viewer reads, as an owner."""
+    colleague = _colleague(request, pk)
+    initial = {
+        "version": colleague.version,
+        "role": colleague.role,
+        "sites": [site.pk for site in colleague.sites.all()],
+    }
+    form = forms.ColleagueForm(posted(request), initial=initial, sites=site_names(member=request.member))
+    changed = acted(
+        form,
+        lambda: actions.change_colleague(
+            by=author(request, form), colleague=colleague, version=form.cleaned_data["version"], **form.values
+        ),
+    )
+    if changed:
+        return redirect("organization")
+    return page(request, "people/colleague_edit.html", {"form": form, "colleague": colleague})
+
+
+@member_view("GET", "POST", owner=True)
+def colleague_end(request: Any, pk: UUID) -> HttpResponse:
+    """Let a colleague belong to the organization no more, as an owner."""
+    colleague = _colleague(request, pk)
+    if colleague.pk == request.member.pk:
+        return redirect("organization_leave")
+    form = forms.EndForm(posted(request), initial={"version": colleague.version})
+    ended = acted(
+        form,
+        lambda: actions.end_membership(
+            by=author(request, form, why=form.cleaned_data["why"]), colleague=colleague,
+            version=form.cleaned_data["version"],
+        ),
+    )  # fmt: skip
+    if ended:
+        messages.success(request, f"{ended.user.email} does not belong to {ended.organization.name} any more.")
+        return redirect("organization")
+    return page(request, "people/colleague_end.html", {"form": form, "colleague": colleague})
+
+
+@member_view("GET", "POST", owner=True)
+def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
+    """Hand the organization over: a colleague becomes an owner, and oneself a technician."""
+    colleague = _colleague(request, pk)
+    form = forms.HandOverForm(posted(request), initial={"version": colleague.version})
+    given = acted(
+        form,
+        lambda: actions.hand_over(by=author(request, form), colleague=colleague, version=form.cleaned_data["version"]),
+    )
+    if given:
+        messages.success(request, f"{given.user.email} is an owner now, and you are a technician.")
+        return redirect("organization")
+    return page(request, "people/colleague_hand_over.html", {"form": form, "colleague": colleague})
+
+
+def _colleague(request: Any, pk: UUID) -> Membership:
+    """Return who the page is about. Someone who left has none; only what was sent about them is answered in words."""
+    colleague = access.colleague_for(request.member, pk)
+    if colleague.ended_at and request.method != "POST":
+        raise Http404
+    return colleague

@@ -50,6 +50,11 @@ def edit(name: str, pk: str) -> Row:
     return Row(name, {"GET": (302, 302, 404, 403, 200, 200), "POST": (302, 302, 404, 403, 422, 422)}, {"pk": pk})
 
 
+def owners(name: str, pk: str) -> Row:
+    """Return a row for a page by which an owner decides about one thing."""
+    return Row(name, {"GET": (302, 302, 404, 403, 403, 200), "POST": (302, 302, 404, 403, 403, 422)}, {"pk": pk})
+
+
 def press(name: str, pk: str, done: int = 302) -> Row:
     """Return a row for a button that writes at once."""
     return Row(name, {"POST": (302, 302, 404, 403, done, done)}, {"pk": pk})
@@ -145,5 +150,18 @@ ROWS = [
     list_page("organization"),
     Row("organization_edit", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
     Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),
+    # Alice and Charlie are the only owners of theirs, so they cannot leave; the others leave at once.
+    Row("organization_leave", {"GET": (302, 302, 200, 200, 200, 200), "POST": (302, 302, 422, 302, 302, 422)}),
+    owners("colleague_edit", "colleague"),
+    owners("colleague_end", "colleague"),
+    owners("colleague_hand_over", "colleague"),
+    Row("invitation_new", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
+    owners("invitation_send", "invitation"),
+    owners("invitation_withdraw", "invitation"),
+    # A link that works no more, and its pages before any link was opened, look alike to everyone.
+    Row("invitation_open", {"GET": (404,) * 6}, words={"token": "no-such-token"}),
+    Row("invitation_accept", {"GET": (404,) * 6, "POST": (404,) * 6}),
+    Row("invitation_account", {"GET": (404,) * 6, "POST": (404,) * 6}),
+    Row("invitation_sign_out", {"POST": (302,) * 6}),
     Row("organization_choose", {"POST": (302, 404, 404, 404, 404, 404)}),
 ]
