@@ -35,6 +35,7 @@ from django.core.wsgi import get_wsgi_application
 
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
+from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
 from tests.sights.response import taught
 
@@ -82,6 +83,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from pages.twisted(worlds.twisted(world), world.people.alice.user)
             yield from quick_checks(world)
             yield from taught(world)
+            yield from people(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

@@ -10,6 +10,7 @@ from uuid import UUID
 
 from allauth.account.adapter import get_adapter
 from allauth.account.utils import complete_signup
+from allauth.core.context import request_context
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.views import redirect_to_login
@@ -185,7 +186,8 @@ def _by_mail(request: Any) -> actions.Send:
         context = {"invitation": invitation, "link": link, "organization": request.member.organization,
                    "inviter": request.user.email, "sites": list(invitation.sites.all())}  # fmt: skip
         try:
-            get_adapter(request).send_mail("invitations/email/invitation", invitation.email, context)
+            with request_context(request):
+                get_adapter(request).send_mail("invitations/email/invitation", invitation.email, context)
         except OSError:  # of the mail server; the invitation is stored
             LOG.exception("The mail of an invitation could not be sent.")
             messages.error(request, "The invitation is kept, but its mail could not be sent. Send it again later.")

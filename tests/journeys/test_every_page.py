@@ -13,6 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 from tests.collection.access.table import ROWS
 from tests.sights import measuring, pages, worlds
 from tests.sights.pages import Sight
+from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
 from tests.sights.response import taught
 
@@ -115,6 +116,10 @@ def test_quick_checks_in_every_state(looker: Looker) -> None:
 
 def test_what_is_made_of_turns(looker: Looker) -> None:
     assert looker.look(taught(worlds.full())) == {}
+
+
+def test_people_and_their_invitations(looker: Looker) -> None:
+    assert looker.look(people(worlds.full())) == {}
 
 
 def test_every_page_of_an_empty_book(looker: Looker) -> None:
