@@ -92,7 +92,12 @@ class WordField(forms.ChoiceField):
 
 
 class WordsField(forms.MultipleChoiceField):
-    """Several words from a list, shown as a group of ticks; choices are (stored, shown)."""
+    """Several words from a list, shown as a group of ticks; choices are (stored, shown).
+
+    ``wanted`` says that the field is no free choice: the form asks for it where it matters.
+    """
+
+    wanted = True
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("widget", forms.CheckboxSelectMultiple)

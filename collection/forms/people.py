@@ -119,7 +119,7 @@ class RoleForm(WriteForm):
         label="Role", choices=ROLES,
         help_text="Owners decide about people and units. Technicians change everything else. Site viewers only read.",
     )  # fmt: skip
-    sites = WordsField(label="Sites", required=False, help_text="Which sites a site viewer reads. Others read all.")
+    sites = WordsField(label="Sites", required=False, help_text="A site viewer reads these and no others.")
 
     def __init__(self, *args: Any, sites: Sequence[tuple[UUID, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
