@@ -3,13 +3,18 @@
 from collections.abc import Callable
 from typing import Any
 
-from django.core.exceptions import BadRequest
+from django.core.cache import cache
+from django.core.exceptions import BadRequest, ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import render
-from django.utils.cache import patch_cache_control
+from django.utils.cache import add_never_cache_headers, patch_cache_control
 
 from collection.access import member_of
+from collection.actions.devices import see_device
 from collection.actions.record import ActionRefused, StaleEdit
+
+#: A device's last visit is noted so often at most, so that pages which are only read hardly ever write.
+DEVICE_SEEN_EVERY_S = 60 * 60
 
 
 class PlainTextMiddleware:
@@ -42,14 +47,32 @@ class MemberMiddleware:
         return self.get_response(request)
 
 
-class AccountPagesMiddleware:
-    """Holds the account library's pages to our rules: GET, HEAD and POST only, and 422 for a form with errors."""
+class DeviceMiddleware:
+    """Notes that a signed-in device was here, once an hour; the account library would write on every page."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated:
+            key = f"device-seen-{request.session.session_key}"
+            if cache.add(key, True, DEVICE_SEEN_EVERY_S):
+                see_device(request=request)
         return self.get_response(request)
+
+
+class AccountPagesMiddleware:
+    """Holds the account library's pages to our rules: GET, HEAD and POST only, nothing stored by the browser, and
+    422 for a form with errors."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if _is_account_page(request):
+            add_never_cache_headers(response)  # recovery codes and addresses of mail have no place on a disk
+        return response
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         """Refuse other methods: the library takes PUT for POST."""
@@ -59,14 +82,21 @@ class AccountPagesMiddleware:
 
     def process_template_response(self, request: HttpRequest, response: Any) -> Any:
         """Answer 422, not 200, when a form comes back with what is wrong."""
-        form = (response.context_data or {}).get("form")
-        if _is_account_page(request) and response.status_code == 200 and form is not None and form.errors:
+        shown = [(response.context_data or {}).get(name) for name in ("form", "webauthn_form")]
+        if _is_account_page(request) and response.status_code == 200 and any(form and form.errors for form in shown):
             response.status_code = 422
         return response
 
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        """Tell in a page what the library raised where no form could show it, such as a secret nobody can read."""
+        if not _is_account_page(request) or not isinstance(exception, ValidationError):
+            return None
+        return render(request, "422.html", {"reason": " ".join(exception.messages)}, status=422)
+
 
 def _is_account_page(request: HttpRequest) -> bool:
-    return request.resolver_match is not None and (request.resolver_match.url_name or "").startswith("account_")
+    name = request.resolver_match.url_name if request.resolver_match else None
+    return (name or "").startswith(("account_", "mfa_"))
 
 
 class RefusalMiddleware:

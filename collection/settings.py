@@ -31,6 +31,8 @@ INSTALLED_APPS = [
     "django_htmx",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
 ]
 
 MIDDLEWARE = [
@@ -47,6 +49,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "collection.middleware.DeviceMiddleware",
     "collection.middleware.MemberMiddleware",
     "collection.middleware.AccountPagesMiddleware",
     "collection.middleware.RefusalMiddleware",
@@ -113,6 +116,24 @@ ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "Levelbook: "
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+# The proxy in front appends who asked; without it limits by address would count all people as one.
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if HTTPS else 0
+MFA_ADAPTER = "collection.adapters.SecondFactorAdapter"
+MFA_FORMS = {
+    "authenticate": "collection.forms.second_factor.CodeForm",
+    "reauthenticate": "collection.forms.second_factor.CodeAgainForm",
+    "activate_totp": "collection.forms.second_factor.FirstCodeForm",
+    "add_webauthn": "collection.forms.second_factor.AddPasskeyForm",
+    "edit_webauthn": "collection.forms.second_factor.PasskeyNameForm",
+    "login_webauthn": "collection.forms.second_factor.PasskeySignInForm",
+    "authenticate_webauthn": "collection.forms.second_factor.PasskeyForm",
+    "reauthenticate_webauthn": "collection.forms.second_factor.PasskeyAgainForm",
+}
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_TOTP_ISSUER = "Levelbook"
 
 LANGUAGE_CODE = "en"
 USE_I18N = False

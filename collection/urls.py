@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from collection.views import (
+    devices,
     floors,
     guide,
     instruments,
@@ -24,6 +25,10 @@ urlpatterns = [
     path("guide/", guide.guide, name="guide"),
     path("today/", today.today, name="today"),
     path("accounts/", include("allauth.account.urls")),
+    path("accounts/second-factor/", include("allauth.mfa.urls")),
+    path("accounts/devices/", devices.device_list, name="devices"),
+    path("accounts/devices/end/", devices.devices_end, name="devices_end"),
+    path("accounts/devices/<int:pk>/end/", devices.device_end, name="device_end"),
     path("acting/", people.acting, name="acting"),
     path("organization/", people.organization, name="organization"),
     path("organization/edit/", people.organization_edit, name="organization_edit"),

@@ -12,7 +12,7 @@ MANY_NAMES = ("leveling/units.py", "leveling/errors.py")
 
 NOUNS = frozenset({
     "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
-    "today", "quick", "vials", "quick_checks", "invitations",
+    "today", "quick", "vials", "quick_checks", "invitations", "devices",
 })  # fmt: skip
 LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 #: Files of a layer that are not a noun, each with its reason.
@@ -48,6 +48,8 @@ EXTRA_FILES = (
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "surveys_readings", "the rows of a survey's form, by what they were read with"),
     ("forms", "surveys_weights", "what four scales under the feet show: a part of the survey's form"),
+    ("actions", "second_factor", "taking away what a person lost: rows of the account library, by command only"),
+    ("forms", "second_factor", "codes and passkeys: the account library's forms in our words"),
     ("forms", "numbers", "the one strict parser of typed numbers"),
     ("views", "guide", "the public guide: words and pictures, with one example"),
     ("views", "doors", "who may come in, and how a form becomes an action"),

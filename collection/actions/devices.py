@@ -1,0 +1,21 @@
+"""Writes about devices: that one was here, and ending what is signed in on them. They belong to a person, not to an
+organization, so its history has no line about them."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from allauth.usersessions.internal.flows import sessions
+from allauth.usersessions.models import UserSession
+from django.db import transaction
+
+
+@transaction.atomic
+def see_device(*, request: Any) -> None:
+    """Note when a device was here, from which address and with which browser."""
+    UserSession.objects.create_from_request(request)
+
+
+@transaction.atomic
+def end_devices(*, request: Any, devices: Sequence[UserSession]) -> None:
+    """Sign out on these devices, on this one too if it is among them."""
+    sessions.end_sessions(request, devices)

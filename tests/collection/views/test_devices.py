@@ -1,0 +1,204 @@
+"""Devices: where an account is signed in, and signing out there."""
+
+import datetime
+import re
+from collections.abc import Callable
+
+import pytest
+import time_machine
+from allauth.usersessions.models import UserSession
+from django.core.cache import cache
+from django.db import connection
+from django.test import Client, override_settings
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from collection.models import Membership
+from collection.templatetags.devices import device_words, seen_words
+from tests.codes import proven
+from tests.factories import NOON, PASSWORD
+from tests.worlds import Cast
+
+SignIn = Callable[[Membership], Client]
+PHONE = "Mozilla/5.0 (Android 15; Mobile; rv:140.0) Gecko/140.0 Firefox/140.0"
+LAPTOP = "Mozilla/5.0 (Macintosh; Intel Mac OS X 10_15_7) AppleWebKit/605.1.15 (KHTML, like Gecko) Version/18.5 Safari/605.1.15"  # noqa: E501
+LIST = reverse("devices")
+
+
+def signed_in(email: str, agent: str = LAPTOP) -> Client:
+    client = Client(headers={"user-agent": agent})
+    answer = client.post(reverse("account_login"), {"login": email, "password": PASSWORD})
+    assert answer.url == reverse("today")
+    return client
+
+
+def is_in(client: Client) -> bool:
+    status = client.get(reverse("today")).status_code
+    assert status in (200, 302)
+    return status == 200
+
+
+@pytest.fixture
+def two(people: Cast) -> tuple[Client, Client]:
+    """Bob's laptop, which has just asked him who he is, and his phone."""
+    laptop, phone = signed_in("bob@example.org"), signed_in("bob@example.org", PHONE)
+    return proven(laptop, people.bob.user), phone
+
+
+def test_it_lists_devices_in_words(two: tuple[Client, Client], people: Cast) -> None:
+    laptop, _ = two
+    signed_in("alice@example.org", "Mozilla/5.0 (X11; CrOS x86_64 14541.0.0) Chrome/139.0.0.0 Safari/537.36")
+    page = laptop.get(LIST).content.decode()
+    assert page.index("Safari on Mac") < page.index("this device") < page.index("Firefox on Android")
+    assert "127.0.0.1" in page
+    assert "ChromeOS" not in page, "Alice's is hers"
+
+
+def test_one_is_ended_and_is_out_with_its_next_click(two: tuple[Client, Client]) -> None:
+    laptop, phone = two
+    end = re.search(r'action="(/accounts/devices/\d+/end/)"', laptop.get(LIST).content.decode())
+    assert end
+    assert is_in(phone)
+    assert laptop.post(end[1]).url == LIST
+    assert not is_in(phone)
+    assert is_in(laptop)
+    assert laptop.post(end[1]).status_code == 404, "it is gone"
+
+
+def test_all_others_are_ended(two: tuple[Client, Client], people: Cast) -> None:
+    laptop, phone = two
+    third, alice = signed_in("bob@example.org"), signed_in("alice@example.org")
+    assert laptop.post(reverse("devices_end")).url == LIST
+    assert [is_in(client) for client in (laptop, phone, third, alice)] == [True, False, False, True]
+    assert "No other device is signed in" in laptop.get(LIST).content.decode()
+
+
+def test_everywhere_means_here_too(two: tuple[Client, Client]) -> None:
+    laptop, phone = two
+    answer = laptop.post(reverse("devices_end"), {"here": "1"})
+    assert answer.url == reverse("account_login")
+    assert [is_in(laptop), is_in(phone)] == [False, False]
+    assert "You are signed out everywhere" in laptop.get(answer.url).content.decode()
+
+
+def test_it_asks_first_who_it_is_and_then_does_it(people: Cast) -> None:
+    laptop, phone = signed_in("bob@example.org"), signed_in("bob@example.org", PHONE)
+    asked = laptop.post(reverse("devices_end"))
+    assert asked.url.startswith(reverse("account_reauthenticate"))
+    assert is_in(phone)
+    assert laptop.post(asked.url, {"password": "wrong"}).status_code == 422
+    assert laptop.post(asked.url, {"password": PASSWORD}).url == LIST
+    assert not is_in(phone)
+
+
+def test_nobody_ends_the_device_of_another(people: Cast) -> None:
+    alice = signed_in("alice@example.org")
+    bob = proven(signed_in("bob@example.org"), people.bob.user)
+    hers = UserSession.objects.get(user=people.alice.user)
+    answers = [bob.post(reverse("device_end", args=[pk])) for pk in (hers.pk, hers.pk + 999)]
+    assert [answer.status_code for answer in answers] == [404, 404]
+    assert answers[0].content == answers[1].content
+    assert is_in(alice)
+
+
+def test_a_new_password_ends_the_others(two: tuple[Client, Client]) -> None:
+    laptop, phone = two
+    new = "curlew at the weir"
+    typed = {"oldpassword": PASSWORD, "password1": new, "password2": new}
+    assert laptop.post(reverse("account_change_password"), typed).status_code == 302
+    assert is_in(laptop)
+    page = laptop.get(LIST).content.decode()
+    assert "this device" in page
+    assert "Firefox" not in page, "what opens nothing any more is not listed"
+    assert not is_in(phone)
+
+
+def test_a_session_that_ran_out_is_not_listed(people: Cast) -> None:
+    with time_machine.travel(NOON, tick=False):
+        signed_in("bob@example.org", PHONE)
+    with time_machine.travel(NOON + datetime.timedelta(days=60), tick=False):
+        page = signed_in("bob@example.org").get(LIST).content.decode()
+    assert "Firefox" not in page
+
+
+def test_the_last_visit_is_noted_once_an_hour(people: Cast) -> None:
+    """Pages that are only read must not write each time."""
+    with time_machine.travel(NOON) as clock:
+        bob = signed_in("bob@example.org")
+        bob.get(reverse("today"))
+        clock.shift(datetime.timedelta(hours=2))
+        cache.clear()  # the cache keeps the real time
+        bob.get(reverse("today"))
+        with CaptureQueriesContext(connection) as asked:
+            bob.get(reverse("today"))
+        seen = UserSession.objects.get(user=people.bob.user).last_seen_at
+    assert seen - NOON >= datetime.timedelta(hours=2)
+    assert not [query for query in asked.captured_queries if not query["sql"].lstrip("(").startswith("SELECT")]
+
+
+def test_ten_devices_cost_no_more_than_two(two: tuple[Client, Client]) -> None:
+    laptop, _ = two
+    counts = []
+    for more in (0, 8):
+        for _ in range(more):
+            signed_in("bob@example.org", PHONE)
+            cache.clear()
+        laptop.get(LIST)
+        with CaptureQueriesContext(connection) as asked:
+            laptop.get(LIST)
+        counts.append(len(asked))
+    assert counts[0] == counts[1] <= 15
+
+
+def test_a_device_is_known_though_it_signed_in_before_we_kept_them(people: Cast, as_member: SignIn) -> None:
+    bob = as_member(people.bob)
+    UserSession.objects.all().delete()
+    cache.clear()
+    assert "this device" in bob.get(LIST).content.decode()
+
+
+@override_settings(ALLAUTH_TRUSTED_PROXY_COUNT=1)
+def test_behind_a_proxy_it_is_the_address_that_the_proxy_saw(people: Cast) -> None:
+    client = Client(headers={"x-forwarded-for": "198.51.100.7, 203.0.113.9"})
+    client.post(reverse("account_login"), {"login": "bob@example.org", "password": PASSWORD})
+    page = client.get(LIST).content.decode()
+    assert "203.0.113.9" in page
+    assert "198.51.100.7" not in page, "anyone can write that in front"
+
+
+@pytest.mark.parametrize("method", ["GET", "HEAD", "PUT", "DELETE"])
+def test_reading_ends_nothing(two: tuple[Client, Client], method: str) -> None:
+    laptop, phone = two
+    pk = UserSession.objects.latest("pk").pk
+    for url in (reverse("devices_end"), reverse("device_end", args=[pk])):
+        assert laptop.generic(method, url).status_code == 405
+    assert is_in(phone)
+
+
+@pytest.mark.parametrize(
+    ("agent", "words"),
+    [
+        (PHONE, "Firefox on Android"),
+        (LAPTOP, "Safari on Mac"),
+        ("Mozilla/5.0 (Windows NT 10.0; Win64; x64) AppleWebKit/537.36 Chrome/139.0.0.0 Safari/537.36 Edg/139.0.0.0",
+         "Edge on Windows"),
+        ("Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605.1.15 CriOS/139.0 Mobile Safari/604.1",
+         "Chrome on iPhone"),
+        ("Mozilla/5.0 (X11; Linux x86_64) AppleWebKit/537.36 Chrome/139.0.0.0 Safari/537.36", "Chrome on Linux"),
+        ("python-requests/2.32", "Unknown browser"),
+        ("Something (Linux)", "Unknown browser on Linux"),
+        ("", "Unknown browser"),
+        ("<script>Firefox/1", "Firefox"),
+    ],
+)  # fmt: skip
+def test_a_browser_is_named_by_what_it_says_of_itself(agent: str, words: str) -> None:
+    assert device_words(agent) == words
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"), [(0.5, "in the last hour"), (5, "about 5\xa0hours ago"), (72, "about 3\xa0days ago"),
+                         (24 * 20, "Tue\xa014\xa0Apr\xa02026")],
+)  # fmt: skip
+def test_when_it_was_last_seen_is_told_roughly(hours: float, words: str) -> None:
+    with time_machine.travel(NOON, tick=False):
+        assert seen_words(NOON - datetime.timedelta(hours=hours)) == words
