@@ -97,7 +97,7 @@ ACCOUNT_ROWS = [
     account("mfa_activate_totp", (302, 302), (302, 302)),
     account("mfa_deactivate_totp", (302, 404), (302, 404)),
     account("mfa_view_recovery_codes", (302, 404)),
-    account("mfa_download_recovery_codes", (302, 404)),
+    account("mfa_download_recovery_codes", (302, 404), (302, 404)),
     account("mfa_generate_recovery_codes", (302, 302), (302, 302)),
     account("mfa_list_webauthn", (302, 200)),
     account("mfa_add_webauthn", (302, 302), (302, 302)),

@@ -125,7 +125,9 @@ def test_a_second_address_is_added_confirmed_and_made_the_first(people: Cast, as
     bob, url = as_member(people.bob), reverse("account_email")
     bob.get(url)
     assert bob.post(url, {"email": "not an address", "action_add": "1"}).status_code == 422
-    bob.post(url, {"email": "robert@example.org", "action_add": "1"})
+    asked = bob.post(url, {"email": "robert@example.org", "action_add": "1"}).url
+    assert not EmailAddress.objects.filter(email="robert@example.org").exists(), "is it he?"
+    bob.post(asked, {"password": PASSWORD})
     confirm = link_in(mail.outbox[-1])
     assert "Is this your address?" in bob.get(confirm).content.decode()
     assert not EmailAddress.objects.get(email="robert@example.org").verified

@@ -15,12 +15,15 @@ from django.test import Client
 from django.urls import reverse
 
 from collection.actions.record import ActionRefused, StaleEdit
+from tests.codes import half_way, proven, with_app, with_passkey
 from tests.collection.access.table import ROWS
 from tests.factories import PASSWORD
 from tests.worlds import TernTaproom
 
 #: Attributes that make a browser ask for something, or send something.
 ADDRESSES = ("src", "href", "action", "formaction", "poster", "data", "srcset", "xlink:href", "hx-get", "hx-post")
+#: Hands the key to an authenticator app on this very device, and asks no server.
+TO_AN_APP = "otpauth://totp/"
 
 
 class Parts(HTMLParser):
@@ -48,7 +51,7 @@ class Parts(HTMLParser):
             self.faults.append(f"<{tag} {name}=>")
         if value.strip().lower().replace("\t", "").startswith(("javascript:", "vbscript:", "data:text")):
             self.faults.append(f"<{tag} {name}={value}>")
-        if name in ADDRESSES and (urlsplit(value).netloc or value.startswith("\\")):
+        if name in ADDRESSES and not value.startswith(TO_AN_APP) and (urlsplit(value).netloc or value.startswith("\\")):
             self.faults.append(f"<{tag} {name}={value}> leaves the origin")
 
 
@@ -95,12 +98,31 @@ def answers(taproom: TernTaproom) -> Iterator[tuple[str, Any]]:
         if "POST" in row.answers:
             yield f"{row.name}, sent empty", alice.post(address, {})
             yield f"{row.name}, a piece", alice.post(address, {}, headers={"HX-Request": "true"})
+    yield from answers_about_a_second_factor(taproom)
     yield "404", alice.get("/nowhere/")
     yield "400", alice.get(reverse("today"), headers={"host": "elsewhere.example"})
     yield "403", Client(enforce_csrf_checks=True).post(reverse("account_login"), {})
     for error in (StaleEdit("Someone was faster."), ActionRefused("Not now."), RuntimeError("planted")):
         with mock.patch("collection.queries.sites.sites_of", side_effect=error):
             yield type(error).__name__, alice.get(reverse("sites"))
+
+
+def answers_about_a_second_factor(taproom: TernTaproom) -> Iterator[tuple[str, Any]]:
+    """Yield what only shows to people who have one, or have just proven who they are."""
+    alice, bob = taproom.people.alice.user, taproom.people.bob.user
+    with_app(bob)
+    key = with_passkey(bob)
+    half = half_way(bob)
+    yield "mfa_authenticate, half way", half.get(reverse("mfa_authenticate"))
+    yield "mfa_authenticate, sent empty", half.post(reverse("mfa_authenticate"), {"code": ""})
+    for user in (alice, bob):
+        client = Client()
+        client.force_login(user)
+        proven(client, user)
+        for row in ROWS:
+            if row.name.startswith(("mfa_", "device")):
+                address = reverse(row.name, kwargs={**row.words, "pk": key.pk} if row.words else {})
+                yield f"{row.name}, proven {user}", client.get(address)
 
 
 def test_every_answer_is_strict(taproom: TernTaproom) -> None:
