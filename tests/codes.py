@@ -5,13 +5,11 @@ import base64
 import hmac
 import struct
 import time
-from typing import Any
 
 from allauth.account.internal.flows.login import (
     _AUTHENTICATION_METHODS_USER_SESSION_KEY,
     AUTHENTICATION_METHODS_SESSION_KEY,
 )
-from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from allauth.mfa.totp.internal.auth import TOTP
 from django.test import Client
@@ -49,14 +47,6 @@ def with_app(user: models.User) -> list[str]:
     return codes
 
 
-def with_passkey(user: models.User, name: str = "Phone", **result: Any) -> Authenticator:
-    """Give a person a passkey that opens nothing: only its name and kind are shown."""
-    credential = {"clientExtensionResults": {"credProps": {"rk": True, **result}}}
-    return Authenticator.objects.create(
-        user=user, type=Authenticator.Type.WEBAUTHN, data={"name": name, "credential": credential}
-    )
-
-
 def half_way(user: models.User, client: Client | None = None) -> Client:
     """Return a client that has typed the right password, so that the second factor is asked."""
     client = client or Client()
@@ -65,10 +55,11 @@ def half_way(user: models.User, client: Client | None = None) -> Client:
     return client
 
 
-def proven(client: Client, user: models.User) -> Client:
-    """Return the client, which has just shown again who it is."""
+def proven(client: Client, user: models.User, stays_s: float = 0) -> Client:
+    """Return the client, which has just shown again who it is; that holds five minutes, and longer if told."""
     session = client.session
-    session[AUTHENTICATION_METHODS_SESSION_KEY] = [{"method": "password", "at": time.time(), "reauthenticated": True}]
+    shown = {"method": "password", "at": time.time() + stays_s, "reauthenticated": True}
+    session[AUTHENTICATION_METHODS_SESSION_KEY] = [shown]
     session[_AUTHENTICATION_METHODS_USER_SESSION_KEY] = str(user.pk)
     session.save()
     return client

@@ -38,6 +38,7 @@ from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
 from tests.sights.response import taught
+from tests.sights.second_factor import second_factor
 
 WIDTHS = (measuring.PHONE, measuring.LAPTOP)
 #: Where hundreds of machines show.
@@ -84,6 +85,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from quick_checks(world)
             yield from taught(world)
             yield from people(world)
+            yield from second_factor(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

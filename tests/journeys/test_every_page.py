@@ -16,6 +16,7 @@ from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
 from tests.sights.response import taught
+from tests.sights.second_factor import second_factor
 
 pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
@@ -120,6 +121,10 @@ def test_what_is_made_of_turns(looker: Looker) -> None:
 
 def test_people_and_their_invitations(looker: Looker) -> None:
     assert looker.look(people(worlds.full())) == {}
+
+
+def test_a_second_factor_and_devices(looker: Looker) -> None:
+    assert looker.look(second_factor(worlds.full())) == {}
 
 
 def test_every_page_of_an_empty_book(looker: Looker) -> None:

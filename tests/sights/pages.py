@@ -18,6 +18,7 @@ from playwright.sync_api import Page, Response
 from collection import models
 from collection.actions.record import ActionRefused, StaleEdit
 from tests import factories as make
+from tests.codes import proven
 from tests.collection.access.table import ROWS, Row
 from tests.worlds import TernTaproom
 
@@ -245,8 +246,9 @@ def other_kinds(surveys: dict[str, models.Survey], who: models.User) -> Iterator
 
 
 def cookie_of(who: models.User, base: str) -> dict[str, str]:
-    """Return the cookie that signs someone in, for a browser's context."""
-    return {"name": settings.SESSION_COOKIE_NAME, "value": _client(who).session.session_key or "", "url": base}
+    """Return the cookie that signs someone in, for a browser's context; no page asks again who it is."""
+    client = proven(_client(who), who, stays_s=60 * 60)
+    return {"name": settings.SESSION_COOKIE_NAME, "value": client.session.session_key or "", "url": base}
 
 
 def _is_a_sent_form(told: Response) -> bool:

@@ -9,8 +9,9 @@ from allauth.mfa.models import Authenticator
 from django.test import Client
 from django.urls import reverse
 
-from collection.models import Membership
-from tests.codes import half_way, proven, with_app, with_passkey
+from collection.models import Membership, User
+from tests.codes import half_way, proven, with_app
+from tests.passkeys import PRESENT, VERIFIED, SoftKey, with_passkey
 from tests.worlds import Cast
 
 SignIn = Callable[[Membership], Client]
@@ -57,6 +58,85 @@ def test_no_answer_breaks_a_page(people: Cast, as_member: SignIn, text: str) -> 
     assert not Authenticator.objects.filter(type="webauthn").exists()
 
 
+def sent(client: Client, key: SoftKey, **bent: Any) -> str:
+    """Sign in with a key, its answer bent as told; return where that leads."""
+    typed = {"credential": json.dumps(key.answer(asked(client)["challenge"], **bent))}
+    return str(client.post(SIGN_IN, typed).url)
+
+
+def test_a_key_opens_its_account_and_its_answer_is_good_once(people: Cast) -> None:
+    key = SoftKey(people.bob.user)
+    with_passkey(people.bob.user, key=key)
+    client = Client()
+    answer = {"credential": json.dumps(key.answer(asked(client)["challenge"])), "next": reverse("machines")}
+    assert client.post(SIGN_IN, answer).url == reverse("machines")
+    assert client.get(reverse("machines")).status_code == 200
+    other = Client()
+    assert other.post(SIGN_IN, answer).url == reverse("account_login"), "nobody asked"
+    asked(other)
+    assert other.post(SIGN_IN, answer).url == reverse("account_login"), "another was asked for"
+
+
+@pytest.mark.parametrize(
+    "bent",
+    [{"origin": "https://evil.example"}, {"origin": "http://testserver"}, {"origin": "https://testserver.evil.example"},
+     {"host": "evil.example"}, {"flags": PRESENT}, {"flags": 0}],
+    ids=str,
+)  # fmt: skip
+def test_an_answer_that_is_bent_opens_nothing(people: Cast, bent: dict[str, Any]) -> None:
+    key = SoftKey(people.bob.user)
+    with_passkey(people.bob.user, key=key)
+    client = Client()
+    assert sent(client, key, **bent) == reverse("account_login")
+    assert client.get(reverse("today")).status_code == 302
+    assert sent(client, key) == reverse("today"), "the same key, straight"
+
+
+def test_a_key_opens_no_other_account(people: Cast) -> None:
+    with_passkey(people.alice.user)
+    with_passkey(people.bob.user, key=SoftKey(people.bob.user))
+    forged = SoftKey(people.bob.user)  # Bob's, by its id, but of another make
+    pretending = SoftKey(people.alice.user)
+    for key in (forged, pretending):
+        client = Client()
+        assert sent(client, key) == reverse("account_login")
+        assert client.get(reverse("today")).status_code == 302
+
+
+def test_a_key_that_is_only_touched_is_good_after_the_password(people: Cast) -> None:
+    key = SoftKey(people.bob.user)
+    with_passkey(people.bob.user, key=key, alone=False)
+    client = half_way(people.bob.user)
+    page = client.get(reverse("mfa_authenticate"))
+    assert "Use a passkey instead" in page.content.decode()
+    challenge = page.context["js_data"]["request_options"]["publicKey"]["challenge"]
+    typed = {"credential": json.dumps(key.answer(challenge, flags=PRESENT))}
+    assert client.post(reverse("mfa_authenticate"), typed).url == reverse("today")
+
+
+def test_an_account_that_is_closed_stays_so(people: Cast) -> None:
+    key = SoftKey(people.bob.user)
+    with_passkey(people.bob.user, key=key)
+    User.objects.filter(pk=people.bob.user_id).update(is_active=False)
+    client = Client()
+    assert sent(client, key) in (reverse("account_inactive"), reverse("account_login"))
+    assert client.get(reverse("today")).status_code == 302
+
+
+def test_a_key_is_added_by_its_answer(people: Cast, as_member: SignIn) -> None:
+    bob, url, key = (
+        proven(as_member(people.bob), people.bob.user),
+        reverse("mfa_add_webauthn"),
+        SoftKey(people.bob.user),
+    )
+    for flags, status in ((PRESENT, 422), (PRESENT | VERIFIED, 302)):
+        challenge = bob.get(url).context["js_data"]["creation_options"]["publicKey"]["challenge"]
+        typed = {"name": "", "passwordless": "on", "credential": json.dumps(key.made(challenge, flags=flags))}
+        assert bob.post(url, typed).status_code == status, flags
+    assert Authenticator.objects.get(type="webauthn").wrap().name == "Passkey"
+    assert sent(Client(), key) == reverse("today")
+
+
 def test_sign_in_asks_alike_whoever_comes(people: Cast) -> None:
     """Without an account named, no key of anybody is named, and no two challenges are the same."""
     first = asked(Client())
@@ -90,7 +170,7 @@ def test_too_many_sign_ins_by_passkey_are_told_in_a_page_of_ours(people: Cast) -
 
 def test_the_login_page_offers_it(people: Cast) -> None:
     page = Client().get(reverse("account_login")).content.decode()
-    assert "Sign in with a passkey" in page
+    assert "Use a passkey" in page
     assert f'action="{SIGN_IN}"' in page
 
 

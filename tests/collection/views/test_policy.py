@@ -15,9 +15,10 @@ from django.test import Client
 from django.urls import reverse
 
 from collection.actions.record import ActionRefused, StaleEdit
-from tests.codes import half_way, proven, with_app, with_passkey
+from tests.codes import half_way, proven, with_app
 from tests.collection.access.table import ROWS
 from tests.factories import PASSWORD
+from tests.passkeys import with_passkey
 from tests.worlds import TernTaproom
 
 #: Attributes that make a browser ask for something, or send something.
