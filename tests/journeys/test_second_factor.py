@@ -11,6 +11,7 @@ from pytest_django.live_server_helper import LiveServer
 from tests.codes import fresh_code
 from tests.factories import PASSWORD
 from tests.journeys.conftest import findings, sign_in
+from tests.journeys.keys import Keys
 from tests.worlds import TernTaproom
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -131,6 +132,15 @@ def test_a_passkey_instead_of_the_password(bob: Page, live_server: LiveServer, a
     expect(bob.get_by_text("This passkey was not accepted")).to_be_visible()
 
 
+def test_at_an_address_without_a_name_it_says_why_not(
+    phone: Page, live_server: LiveServer, authenticator: Any, world: TernTaproom
+) -> None:
+    """Browsers give passkeys to names only: Web Authentication asks for a valid domain."""
+    phone.goto(live_server.url.replace("localhost", "127.0.0.1") + "/accounts/login/")
+    phone.get_by_role("button", name="Use a passkey").click()
+    expect(phone.get_by_role("alert")).to_contain_text("or localhost on this computer")
+
+
 def test_a_passkey_after_the_password_leads_to_the_page_that_was_asked_for(
     bob: Page, live_server: LiveServer, authenticator: Any
 ) -> None:
@@ -145,6 +155,31 @@ def test_a_passkey_after_the_password_leads_to_the_page_that_was_asked_for(
     expect(bob.get_by_role("heading", name="One more step")).to_be_visible()
     bob.get_by_role("button", name="Use a passkey instead").click()
     bob.wait_for_url("**/machines/")
+
+
+def test_set_up_and_signed_in_by_keyboard_alone(bob: Page, live_server: LiveServer) -> None:
+    keys = Keys(bob)
+    keys.tab_to("^Set up the app$")
+    keys.enter()
+    keys.tab_to("^Password")
+    keys.type(PASSWORD)
+    keys.tab_to("^Go on$")
+    keys.enter()
+    key = bob.locator("#app-key").inner_text()
+    keys.tab_to("^Code")
+    keys.type(fresh_code(key, LEAST_S))
+    keys.tab_to("^Turn it on$")
+    keys.enter()
+    expect(bob.get_by_role("heading", name="Recovery codes")).to_be_visible()
+    sign_out(bob, live_server.url)
+    type_password(bob)
+    expect(bob.get_by_role("heading", name="One more step")).to_be_visible()
+    keys.tab_to("^Code")
+    keys.type(fresh_code(key, LEAST_S))
+    keys.tab_to("^Sign in$")
+    keys.enter()
+    expect(bob.get_by_role("heading", name="Today")).to_be_visible()
+    assert keys.faults == []
 
 
 def test_a_device_is_signed_out_from_another(
