@@ -6,6 +6,9 @@ from typing import Any, Self
 from django.db import models
 from django.db.models import Q
 
+#: Both databases hold whole numbers up to here.
+MOST_VERSION = 2**31 - 1
+
 
 class AppendOnlyError(TypeError):
     """Someone tried to change or delete a row that is part of the record."""
@@ -80,6 +83,34 @@ class Recorded(Row):
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
         raise AppendOnlyError("Rows of the record are not deleted.")
+
+
+@models.CharField.register_lookup
+@models.TextField.register_lookup
+class Fits(models.Lookup):
+    """``name__fits=80``: a text of at most so many characters, none of them NUL.
+
+    SQLite holds no text to its column's length, and its own length() ends at a NUL, which PostgreSQL never stores.
+    """
+
+    lookup_name = "fits"
+    prepare_rhs = False
+
+    def as_sql(self, compiler: Any, connection: Any) -> tuple[str, tuple[Any, ...]]:
+        column, params = self.process_lhs(compiler, connection)
+        return f"length({column}) <= {int(self.rhs)}", tuple(params)
+
+    def as_sqlite(self, compiler: Any, connection: Any) -> tuple[str, tuple[Any, ...]]:
+        """Return the same for SQLite."""
+        column, params = self.process_lhs(compiler, connection)
+        return f"length({column}) <= {int(self.rhs)} AND instr({column}, char(0)) = 0", (*params, *params)
+
+
+def texts_fit(table: str, **longest: int) -> models.CheckConstraint:
+    """Return the constraint that each text of a table is no longer than its column, in both databases."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{field}__fits": length for field, length in longest.items()}), name=f"{table}_texts_fit"
+    )
 
 
 def in_range(table: str, field: str, low: float, high: float) -> models.CheckConstraint:

@@ -9,7 +9,7 @@ import math
 from django.db import models
 
 from collection import presets
-from collection.models.base import Editable, Recorded, in_range, one_of
+from collection.models.base import MOST_VERSION, Editable, Recorded, in_range, one_of, texts_fit
 
 SURFACES = tuple(presets.SURFACES)
 SLOPE_UNITS = tuple(presets.SLOPE_UNITS)
@@ -36,6 +36,8 @@ class Floor(Editable):
             in_range("floor", "width_mm", 500, 200_000),
             in_range("floor", "depth_mm", 500, 200_000),
             _once("floor", "site"),
+            in_range("floor", "version", 1, MOST_VERSION),
+            texts_fit("floor", name=80),
         ]
 
     def __str__(self) -> str:
@@ -64,6 +66,8 @@ class Bay(Editable):
             in_range("bay", "y_mm", 0, 200_000),
             in_range("bay", "heading_deg", 0, 360),
             _once("bay", "floor"),
+            in_range("bay", "version", 1, MOST_VERSION),
+            texts_fit("bay", name=80),
         ]
 
     def __str__(self) -> str:
@@ -104,6 +108,8 @@ class FloorSlope(Recorded):
             in_range("floorslope", "gy", -0.3, 0.3),
             in_range("floorslope", "u_gx", 0, 1),
             in_range("floorslope", "u_gy", 0, 1),
+            in_range("floorslope", "gxgy_covariance", -1, 1),
+            texts_fit("floorslope", engine_version=20, why=400),
         ]
         indexes = [models.Index(fields=["floor", "bay", "created_at"], name="floorslope_latest")]
 
@@ -129,6 +135,8 @@ class FloorReading(Recorded):
             one_of("floorreading", "unit", SLOPE_UNITS),
             in_range("floorreading", "slope_deg", -15, 15),
             in_range("floorreading", "rises_toward_deg", 0, 360),
+            in_range("floorreading", "place", 0, 100),
+            texts_fit("floorreading", text=24),
         ]
 
     @property

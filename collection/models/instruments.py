@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import Editable, Recorded, in_range, one_of
+from collection.models.base import MOST_VERSION, Editable, Recorded, in_range, one_of, texts_fit
 from leveling.units import slope_in
 
 KINDS = ("digital_level", "inclinometer", "bubble", "blocks", "vial", "ball")
@@ -78,6 +78,8 @@ class Instrument(Editable):
                 condition=models.Q(archived_at__isnull=True),
                 name="instrument_name_unique",
             ),
+            in_range("instrument", "version", 1, MOST_VERSION),
+            texts_fit("instrument", name=80),
         ]
 
     def __str__(self) -> str:
@@ -138,6 +140,7 @@ class ZeroCheck(Recorded):
             one_of("zerocheck", "reversed_high", ZERO_HIGH_ENDS),
             in_range("zerocheck", "zero_deg", -5, 5),
             in_range("zerocheck", "u_zero_deg", 0, 5),
+            texts_fit("zerocheck", first_text=24, reversed_text=24, engine_version=20),
         ]
         indexes = [models.Index(fields=["instrument", "checked_at"], name="zerocheck_latest")]
 
@@ -172,7 +175,10 @@ class InstrumentEvent(Recorded):
     happened_at = models.DateTimeField()
 
     class Meta:
-        constraints = [one_of("instrumentevent", "kind", tuple(EVENT_WORDS))]
+        constraints = [
+            one_of("instrumentevent", "kind", tuple(EVENT_WORDS)),
+            texts_fit("instrumentevent", note=200),
+        ]
         indexes = [models.Index(fields=["instrument", "happened_at"], name="instrumentevent_latest")]
 
     @property

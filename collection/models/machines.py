@@ -2,7 +2,16 @@
 
 from django.db import models
 
-from collection.models.base import Editable, OrganizationQuerySet, Recorded, Row, in_range, one_of
+from collection.models.base import (
+    MOST_VERSION,
+    Editable,
+    OrganizationQuerySet,
+    Recorded,
+    Row,
+    in_range,
+    one_of,
+    texts_fit,
+)
 
 BODIES = ("standard", "wide", "other")
 ERAS = ("electromechanical", "early_solid_state", "modern")
@@ -45,6 +54,8 @@ class Machine(Editable):
             in_range("machine", "roll_offset_deg", -5, 5),
             in_range("machine", "u_pitch_offset_deg", 0, 10),
             in_range("machine", "u_roll_offset_deg", 0, 5),
+            in_range("machine", "version", 1, MOST_VERSION),
+            texts_fit("machine", code=20, title=80),
         ]
         indexes = [models.Index(fields=["organization", "title"], name="machine_by_title")]
 
@@ -110,6 +121,7 @@ class Spec(Recorded):
             in_range("spec", "pitch_tolerance_deg", 0.02, 3),
             in_range("spec", "roll_tolerance_deg", 0.02, 3),
             in_range("spec", "gap_tolerance_mm", 0.05, 10),
+            texts_fit("spec", why=400),
         ]
         indexes = [models.Index(fields=["machine", "created_at"], name="spec_latest")]
 
@@ -127,6 +139,9 @@ class Standing(Recorded):
     why = models.CharField(max_length=400, blank=True)
 
     class Meta:
+        constraints = [
+            texts_fit("standing", why=400),
+        ]
         indexes = [models.Index(fields=["machine", "created_at"], name="standing_latest")]
 
 
@@ -152,5 +167,6 @@ class MachineStatus(models.Model):
         constraints = [
             one_of("machinestatus", "verdict", VERDICTS),
             in_range("machinestatus", "chance", 0, 1),
+            texts_fit("machinestatus", next_step=200),
         ]
         indexes = [models.Index(fields=["organization", "verdict"], name="status_by_verdict")]

@@ -7,7 +7,7 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Lower
 
-from collection.models.base import Recorded, one_of
+from collection.models.base import MOST_VERSION, Recorded, in_range, one_of, texts_fit
 
 OWNER, TECHNICIAN, VIEWER = "owner", "technician", "viewer"
 ROLES = (OWNER, TECHNICIAN, VIEWER)
@@ -42,7 +42,10 @@ class User(AbstractBaseUser):
     objects: ClassVar[UserManager] = UserManager()
 
     class Meta:
-        constraints = [models.UniqueConstraint(Lower("email"), name="user_email_unique")]
+        constraints = [
+            models.UniqueConstraint(Lower("email"), name="user_email_unique"),
+            texts_fit("user", password=128, email=254),
+        ]
 
     def __str__(self) -> str:
         return self.email
@@ -62,6 +65,8 @@ class Organization(models.Model):
         constraints = [
             one_of("organization", "angle_unit", ANGLE_UNITS),
             one_of("organization", "length_unit", LENGTH_UNITS),
+            in_range("organization", "version", 1, MOST_VERSION),
+            texts_fit("organization", name=80),
         ]
 
     def __str__(self) -> str:
@@ -129,6 +134,9 @@ class Change(Recorded):
     new = models.JSONField(default=dict)
 
     class Meta:
+        constraints = [
+            texts_fit("change", noun=20, verb=40, why=400),
+        ]
         indexes = [
             models.Index(fields=["organization", "row_id", "created_at"], name="change_by_row"),
             models.Index(fields=["write"], name="change_by_write"),

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import Editable, Recorded, Row, in_range, one_of
+from collection.models.base import MOST_VERSION, Editable, Recorded, Row, in_range, one_of, texts_fit
 
 OUTCOMES = ("in_spec", "plan", "nothing_fits")
 STATES = ("open", "turned", "signed_off", "set_aside")
@@ -44,6 +44,8 @@ class Plan(Editable):
                 condition=~models.Q(state="signed_off") | models.Q(signed_off_at__isnull=False),
                 name="plan_signed_off_has_a_time",
             ),
+            in_range("plan", "version", 1, MOST_VERSION),
+            texts_fit("plan", engine_version=20, remark=400),
         ]
         indexes = [models.Index(fields=["machine", "-created_at"], name="plan_latest")]
 
@@ -65,6 +67,8 @@ class PlanLeg(Row):
             in_range("planleg", "place", 0, 3),
             in_range("planleg", "steps", -2000, 2000),
             in_range("planleg", "height_mm", -200, 200),
+            in_range("planleg", "steps_per_turn", 1, 8),
+            in_range("planleg", "lift", 1, 4),
         ]
 
     @property
@@ -89,4 +93,7 @@ class Adjustment(Recorded):
             models.UniqueConstraint(fields=["plan", "place"], name="adjustment_once_per_leg"),
             in_range("adjustment", "place", 0, 3),
             in_range("adjustment", "turns", -200, 200),
+            in_range("adjustment", "lift", 1, 4),
+            in_range("adjustment", "lead_mm", 0.1, 20),
+            texts_fit("adjustment", text=24),
         ]

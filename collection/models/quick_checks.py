@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import Recorded, in_range, one_of
+from collection.models.base import Recorded, in_range, one_of, texts_fit
 from collection.models.instruments import SLOPE_UNITS, UNIT_WORDS
 
 PLACES = {"glass": "on the glass", "rail": "on the side rail"}
@@ -60,6 +60,7 @@ class QuickCheck(Recorded):
             in_range("quickcheck", "u_roll_deg", 0, 60),
             in_range("quickcheck", "chance", 0, 1),
             in_range("quickcheck", "false_chance", 0, 1),
+            texts_fit("quickcheck", pitch_text=24, roll_text=24, due=16, engine_version=20),
         ]
         indexes = [models.Index(fields=["machine", "-measured_at"], name="quickcheck_latest")]
 

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import Editable
+from collection.models.base import MOST_VERSION, Editable, in_range, texts_fit
 
 
 class Site(Editable):
@@ -19,7 +19,9 @@ class Site(Editable):
                 fields=["organization", "name"],
                 condition=models.Q(archived_at__isnull=True),
                 name="site_name_unique",
-            )
+            ),
+            in_range("site", "version", 1, MOST_VERSION),
+            texts_fit("site", name=80, address=200, time_zone=64, notes=2000),
         ]
         indexes = [models.Index(fields=["organization", "name"], name="site_by_name")]
 

@@ -3,7 +3,7 @@
 from django.db import models
 
 from collection import presets
-from collection.models.base import Recorded, in_range, one_of
+from collection.models.base import Recorded, in_range, one_of, texts_fit
 from collection.models.machines import LEGS
 
 STANCES = ("unknown", "all_bearing", *LEGS, "weighed")
@@ -93,6 +93,7 @@ class Survey(Recorded):
             models.UniqueConstraint(
                 fields=["supersedes"], condition=models.Q(supersedes__isnull=False), name="survey_corrected_once"
             ),
+            texts_fit("survey", gap_text=24, note=400, engine_version=20, why=400),
         ]
         indexes = [models.Index(fields=["machine", "-measured_at"], name="survey_latest")]
 
@@ -163,6 +164,11 @@ class Reading(Recorded):
             in_range("reading", "tilt_deg", -30, 30),
             in_range("reading", "x_mm", 0, 2000),
             in_range("reading", "y_mm", 0, 3000),
+            in_range("reading", "place", 0, 100),
+            in_range("reading", "number", -40_000, 40_000),
+            in_range("reading", "pair", 0, 100),
+            one_of("reading", "spot", ("", *presets.SPOTS)),
+            texts_fit("reading", text=24),
         ]
 
     @property

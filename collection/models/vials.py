@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import Recorded, in_range, one_of
+from collection.models.base import Recorded, in_range, one_of, texts_fit
 from collection.models.instruments import SLOPE_UNITS, UNIT_WORDS, Instrument
 
 BUBBLE_SIDES = ("rear", "front", "right", "left", "middle")
@@ -39,6 +39,7 @@ class VialPair(Recorded):
             models.UniqueConstraint(
                 fields=["supersedes"], condition=models.Q(supersedes__isnull=False), name="vialpair_left_out_once"
             ),
+            texts_fit("vialpair", lines_text=24, level_text=24, why=400),
         ]
         indexes = [models.Index(fields=["vial", "read_at"], name="vialpair_latest")]
 
