@@ -1,6 +1,7 @@
 """Fields of our forms: numbers with units and ranges, words from a list, text without odd characters."""
 
 import re
+import unicodedata
 from collections.abc import Callable
 from typing import Any
 
@@ -9,21 +10,38 @@ from django.core.exceptions import ValidationError
 
 from collection.forms.numbers import NotANumber, read_number, read_turns
 
-# Control characters (but tab and line breaks), lone surrogates and the invisible marks that turn text around.
-_ODD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\u202a-\u202e\u2066-\u2069]")
+# Control characters (but tab and line breaks), lone surrogates, the invisible marks that turn text around, what stands
+# for bytes that were no text, and what never is a character.
+_ODD = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufdd0-\ufdef\ufffd-\uffff]"
+)
+_LINE_BREAK = re.compile("[\n\r\u2028\u2029]")
+#: Kinds of characters that leave ink: letters, digits, punctuation, signs. Marks, spaces and joiners alone do not, nor
+#: do some letters that only fill a place.
+_INK = "LNPS"
+_BLANK = "\u115f\u1160\u2800\u3164\uffa0"
 
 #: What a list says where nothing, or nothing of it, was chosen.
 CHOOSE = dict.fromkeys(("required", "invalid_choice"), "Choose one of the answers shown.")
 
 
 class TextField(forms.CharField):
-    """A line of text; characters that cannot be shown are refused by name."""
+    """A line of text, or several in a text area, without the spaces around it; otherwise kept as it was typed.
+
+    Characters that cannot be shown are refused by name, so are breaks in a single line, which a browser would drop
+    without a word, and a text in which nothing can be seen.
+    """
 
     default_error_messages = {"required": "Write a word or two here."}
 
     def to_python(self, value: Any) -> str:
         """Return the text, or raise ValidationError with the remedy."""
-        return refuse_odd(str(super().to_python(value)))
+        text = refuse_odd(str(super().to_python(value)))
+        if not isinstance(self.widget, forms.Textarea) and _LINE_BREAK.search(text):
+            raise ValidationError("Write it in one line.", code="line_break")
+        if text and not any(unicodedata.category(each)[0] in _INK and each not in _BLANK for each in text):
+            raise ValidationError("Write something that can be seen.", code="unseen")
+        return text
 
 
 class NumberField(TextField):
