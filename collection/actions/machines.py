@@ -9,7 +9,17 @@ from django.db import transaction
 from collection import presets
 from collection.access import visible
 from collection.actions.floors import create_bay_at_site
-from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, was_written
+from collection.actions.record import (
+    ActionRefused,
+    Author,
+    add,
+    already_done,
+    change,
+    hold,
+    note,
+    refuse_stale,
+    was_written,
+)
 from collection.actions.status import refresh_status
 from collection.models import Bay, Leg, Machine, MachineStatus, Spec, Standing
 from collection.models.machines import LEGS
@@ -90,11 +100,17 @@ def change_legs(*, by: Author, machine: Machine, version: int, legs: list[dict[s
 
 
 @transaction.atomic
-def set_spec(*, by: Author, machine: Machine, why: str, **numbers: float) -> Spec:
-    """Say what a machine should read from now on, and why. The older specs stay in the record."""
+def set_spec(*, by: Author, machine: Machine, version: int, why: str, **numbers: float) -> Spec:
+    """Say what a machine should read from now on, and why. The older specs stay in the record.
+
+    ``version`` is how many specs it had when somebody looked. Refuses it if another one came since.
+    """
     machine = hold(machine)
     if found := already_done(Spec, by):
         return found
+    older = list(Spec.objects.for_org(by.member.organization_id).filter(machine=machine).order_by("created_at", "id"))
+    if len(older) != version:
+        refuse_stale(by, older[-1])
     spec = add(replace(by, why=why), Spec(id=by.key, machine=machine, why=why, **numbers))
     refresh_status(machine=machine)
     return spec

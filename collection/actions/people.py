@@ -48,7 +48,7 @@ def change_organization(*, by: Author, version: int, **fields: Any) -> Organizat
     must_own(by.member)
     organization = Organization.objects.select_for_update().get(pk=by.member.organization_id)
     if organization.version != version:
-        refuse_stale(by)
+        refuse_stale(by, organization)
         return organization
     old = {name: getattr(organization, name) for name in fields if getattr(organization, name) != fields[name]}
     if old:
@@ -133,7 +133,7 @@ def _opened(by: Author, colleague: Membership, version: int) -> Membership | Non
     if held.ended_at:
         raise ActionRefused("They do not belong to the organization any more. If they should, invite them again.")
     if held.version != version:
-        refuse_stale(by)
+        refuse_stale(by, held)
     return held
 
 

@@ -34,6 +34,10 @@ class ActionRefused(Exception):
 class StaleEdit(ActionRefused):
     """Someone else changed the row since this person opened it."""
 
+    def __init__(self, member: Membership, row: Model) -> None:
+        super().__init__("Someone changed this after you opened it. Check what it says now, then save again.")
+        self.member, self.row = member, row
+
 
 class KeyUsed(ActionRefused):
     """The page was sent before with other words, so this is not the same write again."""
@@ -168,7 +172,7 @@ def change[E: Versioned](by: Author, row: E, *, version: int, verb: str = "chang
     table: Any = type(row)._default_manager
     same = table.for_org(by.member.organization_id).filter(pk=row.pk, version=version)
     if not (same.update(version=F("version") + 1, **fields) if old or not fields else same.exists()):
-        refuse_stale(by)
+        refuse_stale(by, row)
         row.refresh_from_db()
         return row
     if fields and not old:
@@ -182,10 +186,10 @@ def change[E: Versioned](by: Author, row: E, *, version: int, verb: str = "chang
     return row
 
 
-def refuse_stale(by: Actor) -> None:
+def refuse_stale(by: Actor, row: Model) -> None:
     """Raise StaleEdit, unless it was this very write that made the version newer: then it was sent twice."""
     if not was_written(by.member.organization_id, by.write):
-        raise StaleEdit("Someone changed this after you opened it. Check what it says now, then save again.")
+        raise StaleEdit(by.member, row)
 
 
 def note(by: Actor, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:

@@ -7,6 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from collection import presets
+from collection.forms import merges
 from collection.forms.base import EditForm, TopForm, WriteForm
 from collection.forms.fields import NumberField, TextField, WordField
 from collection.forms.surveys_readings import ShownField
@@ -153,7 +154,38 @@ class InstrumentForm(TopForm):
 
 
 class InstrumentEditForm(EditForm, InstrumentForm):
-    """An edit of an instrument."""
+    """An edit of an instrument. ``stored`` is what somebody would have typed to describe it as it is now.
+
+    Its numbers mean something in its unit only, and all of them only for its kind: where somebody made it another
+    kind, the whole of it is one question.
+    """
+
+    together = (("kind",), ("unit", "resolution", "accuracy"))
+    columns = {**_COLUMNS, "resolution": "resolution_deg", "accuracy": "accuracy_deg"}
+
+    def __init__(self, *args: Any, stored: dict[str, Any], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._stored = stored
+
+    def parts_now(self) -> merges.Parts:
+        """What is stored now, of whatever kind it is."""
+        if not self._is_another_kind:
+            return super().parts_now()
+        names = ("kind", *_ASKED[self._stored["kind"]])
+        return {"name": {"name": self._stored["name"]}, "kind": {name: str(self._stored[name]) for name in names}}
+
+    def parts_typed(self) -> merges.Parts:
+        """What was typed, as one part with its kind if it is another one now."""
+        parts = super().parts_typed()
+        if not self._is_another_kind:
+            return parts
+        name = parts.pop("name")
+        whole = {each: value for part in parts.values() for each, value in part.items()}
+        return {"name": name, "kind": whole}
+
+    @property
+    def _is_another_kind(self) -> bool:
+        return bool(self._stored["kind"] != self.fields["kind"].initial)
 
 
 def kind_asked(*, sent: Any, address: Any, otherwise: str = "digital_level") -> str:

@@ -5,9 +5,11 @@ from typing import Any
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.http import QueryDict
 
 from collection import presets
-from collection.forms.base import EditForm, TopForm, WriteForm
+from collection.forms import merges
+from collection.forms.base import EditForm, TopForm
 from collection.forms.fields import NumberField, TextField, TurnsField, WordField
 from collection.forms.floors import SURFACES
 from collection.forms.numbers import written, written_turns
@@ -29,6 +31,8 @@ _LEG_SIZES = ("length_mm", "travel_mm", "pad_mm")
 _PLACE = ("site_name", "time_zone", "surface")
 
 Bays = list[tuple[str, list[tuple[str, str]]]]
+#: The answer "on no bay".
+OFF = "off"
 
 
 class BayField(forms.UUIDField):
@@ -47,14 +51,14 @@ class BayField(forms.UUIDField):
 
     def offer(self, bays: Bays) -> None:
         """Show these bays, by site."""
-        off = [("off", self.off)] if self.off else []
+        off = [(OFF, self.off)] if self.off else []
         self.widget.choices = [("", self.empty), *off, *bays]
         if not bays:
             self.help_text = "No bay is free. Add one on the page of its floor."
 
     def clean(self, value: Any) -> Any:
         """Return the bay's key, or None."""
-        return None if self.off and value == "off" else super().clean(value)
+        return None if self.off and value == OFF else super().clean(value)
 
 
 def _size(label: str, low: float, high: float, help_text: str) -> NumberField:
@@ -104,9 +108,9 @@ class BuildForm(forms.Form):
     @property
     def details_open(self) -> bool:
         """Whether the usual numbers are not what counts here, so that the fields of feet and thread must show."""
-        fields = (*_SIZES, "lead_mm", "thread", "steps_per_turn")
+        fields = (*_SIZES, "lead_mm", "thread", "steps_per_turn", "on_dollies")
         unusual = self["body"].value() == "other" or self["thread"].value() == "other"
-        return unusual or any(self[name].errors for name in fields)
+        return unusual or any(name in self.errors for name in fields)
 
     def _fill_sizes(self, found: dict[str, Any], body: str) -> None:
         for name in _SIZES:
@@ -202,6 +206,9 @@ class MachineNewForm(MachineForm):
 class MachineEditForm(EditForm, MachineForm):
     """An edit of a machine."""
 
+    together = (("thread", "lead_mm"),)
+    columns = {"thread": "lead_mm"}
+
 
 class LegsForm(EditForm):
     """The four legs in one form: length, travel, how far the leveler is out, pad.
@@ -273,8 +280,8 @@ class LegsForm(EditForm):
         return number * self.lead_mm if in_turns and number is not None else number
 
 
-class SpecForm(WriteForm):
-    """What a machine should read, and why."""
+class SpecForm(EditForm):
+    """What a machine should read, and why. Its version is how many specs the machine has had."""
 
     pitch_deg = NumberField(
         label="Wanted pitch", unit="degrees", low=0, high=15, help_text="Of the playfield, rear higher."
@@ -298,11 +305,21 @@ class MoveForm(EditForm):
     )  # fmt: skip
     why = TextField(label="Note", max_length=400, required=False)
 
-    def __init__(self, *args: Any, bays: Bays, on_a_bay: bool, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, bays: Bays, stands: tuple[str, str], **kwargs: Any) -> None:
+        """``stands`` is the bay on which it stands, as the page would send it, and in words."""
         super().__init__(*args, **kwargs)
+        self.stands, self.stands_words = stands
         field: Any = self.fields["bay"]
-        field.off = field.off if on_a_bay else ""
+        field.off = "" if self.stands == OFF else field.off
         field.offer(bays)
+
+    def parts_now(self) -> merges.Parts:
+        """Where it stands is no field's first value: the page asks where it goes."""
+        return {**super().parts_now(), "bay": {"bay": self.stands}}
+
+    def words_of(self, name: str, value: Any) -> str:
+        """A bay in words, the one on which it stands included, which nobody can choose."""
+        return self.stands_words if (name, value) == ("bay", self.stands) else super().words_of(name, value)
 
 
 def typed_machine(machine: Any) -> dict[str, Any]:
@@ -331,3 +348,8 @@ def typed_spec(spec: Any) -> dict[str, Any]:
 def leg_numbers(leg: Any) -> dict[str, float | None]:
     """Return the numbers of a leg that people change."""
     return {name: getattr(leg, name) for name in ("exposure_mm", *_LEG_SIZES)}
+
+
+def stays(sent: QueryDict) -> bool:
+    """Return whether somebody, asked after another person's move, left the machine where that put it."""
+    return sent.get(f"{merges.PREFIX}bay") == merges.THEIRS

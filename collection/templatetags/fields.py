@@ -1,11 +1,15 @@
 """Render the input of one form field with everything a reader and a keypad need to know about it."""
 
+import datetime
+
 from django import template
 from django.forms import BoundField
 from django.middleware.csrf import get_token
 from django.template import Context
+from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.timesince import timesince
 
 register = template.Library()
 
@@ -40,6 +44,26 @@ def named(field: BoundField) -> str:
     """``{{ field|named }}``: the label as the summary of errors says it, where one label stands on several fields."""
     label = str(getattr(field.field, "named", "") or field.label)
     return label if label.endswith("?") else f"{label}:"
+
+
+@register.filter
+def clash_of(field: BoundField) -> object:
+    """``{{ field|clash_of }}``: what is asked about a field that someone else changed meanwhile, or nothing."""
+    return getattr(field.form, "clashes", {}).get(field.name)
+
+
+@register.simple_tag
+def carried(field: BoundField) -> SafeString:
+    """``{% carried field %}``: what was typed into a field, unseen, without an id that something else has."""
+    return field.as_hidden(attrs={"id": False})
+
+
+@register.filter
+def ago(at: datetime.datetime) -> str:
+    """``{{ at|ago }}``: "just now", "5 minutes ago" or "2 days ago": the same at every place."""
+    if timezone.now() - at < datetime.timedelta(minutes=1):
+        return "just now"
+    return f"{timesince(at, depth=1)} ago"
 
 
 @register.simple_tag(takes_context=True)

@@ -18,7 +18,9 @@ from django.utils.cache import patch_vary_headers
 from collection.access import must_own, must_write
 from collection.actions.record import ActionRefused, Actor, Author, KeyUsed, StaleEdit
 from collection.forms.base import EditForm, WriteForm
+from collection.forms.merges import with_answers
 from collection.models import Membership
+from collection.queries.edits import lines_by_column
 
 View = Callable[..., HttpResponse]
 #: What a page says of itself when it sends what it keeps on the device: who typed it, and how long ago it was sent
@@ -28,6 +30,8 @@ KEEP, WAITED = "X-Keep", "X-Keep-Waited"
 KEPT = "X-Kept"
 T = TypeVar("T")
 ROWS_PER_PAGE = 50
+#: How often a view reads anew when others write the same row at the same moment.
+_READ_AGAIN = 3
 
 
 class MemberRequest(HttpRequest):
@@ -57,12 +61,22 @@ def member_view(*methods: str, write: bool = False, owner: bool = False) -> Call
                 must_write(request.member)
             if owner:
                 must_own(request.member)
-            answer = view(request, *args, **kwargs)
+            answer = _answered(view, request, *args, **kwargs)
             return _acknowledged(answer) if is_kept(request) and answer.has_header("Location") else answer
 
         return guarded
 
     return wrap
+
+
+def _answered(view: View, request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+    """Run the view; again if another write was stored between what it read and what it wrote."""
+    for _ in range(_READ_AGAIN):
+        try:
+            return view(request, *args, **kwargs)
+        except StaleEdit:
+            continue
+    return view(request, *args, **kwargs)
 
 
 def is_kept(request: HttpRequest) -> bool:
@@ -89,8 +103,8 @@ def _waited(request: HttpRequest) -> datetime.timedelta:
 
 
 def posted(request: HttpRequest) -> Any:
-    """Return what was sent for a form to check, or None for a page that is only shown."""
-    return request.POST if request.method == "POST" else None
+    """Return what was sent for a form to check, with the answers of a merge put in; None for a page only shown."""
+    return with_answers(request.POST) if request.method == "POST" else None
 
 
 def author(request: Any, form: WriteForm, why: str = "") -> Author:
@@ -130,13 +144,38 @@ def acted[T](form: WriteForm, act: Callable[[], T]) -> T | None:
         return None
     try:
         return _twice(act)
+    except StaleEdit as stale:
+        return _merged(form, act, stale)
     except ActionRefused as refused:
-        form.add_error(refused.field if refused.field in form.fields else None, refused.reason)
-        if isinstance(refused, KeyUsed):
-            form.renew_key()
-        if isinstance(refused, StaleEdit) and isinstance(form, EditForm):
-            form.catch_up()
+        _tell(form, refused)
         return None
+
+
+def _merged[T](form: WriteForm, act: Callable[[], T], stale: StaleEdit) -> T | None:
+    """Ask about what someone else changed since the page was opened; if that is nothing on this page, run the action.
+
+    Raises the refusal again if the form does not show the newest row yet.
+    """
+    if not isinstance(form, EditForm) or form.is_behind:
+        raise stale
+    if form.clash(lines_by_column(member=stale.member, row_id=stale.row.pk)):
+        form.add_error(None, stale.reason)
+        return None
+    form.cleaned_data["version"] = form.version_now
+    try:
+        return act()
+    except StaleEdit:
+        raise
+    except ActionRefused as refused:
+        _tell(form, refused)
+        return None
+
+
+def _tell(form: WriteForm, refused: ActionRefused) -> None:
+    """Say in the form why its action was refused."""
+    form.add_error(refused.field if refused.field in form.fields else None, refused.reason)
+    if isinstance(refused, KeyUsed):
+        form.renew_key()
 
 
 def _twice[T](act: Callable[[], T]) -> T:

@@ -70,6 +70,7 @@ def instrument_edit(request: Any, pk: UUID) -> HttpResponse:
     form = forms.InstrumentEditForm(
         posted(request), kind=instrument.kind if used else kind, fixed=used,
         initial=forms.typed_instrument(instrument, instrument.kind if used else kind),
+        stored=forms.typed_instrument(instrument, instrument.kind),
     )  # fmt: skip
     saved = acted(
         form,

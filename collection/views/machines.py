@@ -111,8 +111,13 @@ def machine_spec(request: Any, pk: UUID) -> HttpResponse:
     """Say what a machine should read from now on, and why; every earlier spec stays in view."""
     machine = access.machine_for(request.member, pk)
     specs = list(queries.specs_of(machine=machine))
-    form = forms.SpecForm(posted(request), initial=forms.typed_spec(specs[0]))
-    saved = acted(form, lambda: actions.set_spec(by=author(request, form), machine=machine, **form.values))
+    form = forms.SpecForm(posted(request), initial={**forms.typed_spec(specs[0]), "version": len(specs)})
+    saved = acted(
+        form,
+        lambda: actions.set_spec(
+            by=author(request, form), machine=machine, version=form.cleaned_data["version"], **form.values
+        ),
+    )
     if saved:
         return redirect("machine", pk=machine.pk)
     return page(request, "machines/spec_form.html", {"form": form, "machine": machine, "specs": specs})
@@ -122,11 +127,14 @@ def machine_spec(request: Any, pk: UUID) -> HttpResponse:
 def machine_move(request: Any, pk: UUID) -> HttpResponse:
     """Put a machine on another bay, or off the floor."""
     machine = access.machine_for(request.member, pk)
+    if forms.stays(request.POST):
+        return redirect("machine", pk=machine.pk)
+    bay = machine.bay
     form = forms.MoveForm(
         posted(request),
         initial={"version": machine.version},
         bays=queries.free_bays(member=request.member),
-        on_a_bay=machine.bay_id is not None,
+        stands=(str(bay.pk), f"{bay.floor.site.name}, {bay.name}") if bay else (forms.OFF, "on no bay"),
     )
     moved = acted(
         form,

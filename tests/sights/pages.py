@@ -174,12 +174,12 @@ def troubles(world: TernTaproom) -> Iterator[Sight]:
     """Yield every error page, made by the app itself."""
     alice, vera = world.people.alice.user, world.people.vera.user
     sites, nowhere = reverse("sites"), "/nowhere/"
-    stale = "Someone changed this a moment ago. Look at what is there now, then make your change again."
+    stale = StaleEdit(world.people.alice, world.site)
     for code, who, path, answer in (
         (400, alice, sites, lambda: _client(alice).get(sites, headers={"host": "elsewhere.example"})),
         (403, vera, reverse("site_new"), None),
         (404, alice, nowhere, None),
-        (409, alice, sites, lambda: _broken(alice, StaleEdit(stale))),
+        (409, alice, sites, lambda: _broken(alice, stale)),
         (422, alice, sites, lambda: _broken(alice, ActionRefused("This page was opened for another organization."))),
         (429, None, reverse("account_login"), _too_often),
         (500, alice, sites, lambda: _broken(alice, RuntimeError("planted"))),

@@ -94,7 +94,8 @@
     async bringBack(item) {
       const since = kept.clock(item.changed_at);
       const has = new Set([...this.form.elements].map((input) => input.name));
-      if (item.fields.every(([name]) => has.has(name))) {
+      // What was answered about another person's edit is asked again once this is sent.
+      if (item.fields.every(([name]) => has.has(name) || name.startsWith("merge-"))) {
         kept.fill(this.form, item.fields);
       } else if (!(await kept.draw(this.form, item))) {
         const again = kept.button("Try again", "quiet", () => this.bringBack(item));

@@ -81,8 +81,8 @@ def test_legs_move_the_machines_version_so_that_two_people_notice(taproom: TernT
 
 def test_specs_are_added_with_their_reason_and_never_changed(taproom: TernTaproom) -> None:
     by = author(taproom.people.bob, timezone.now())  # after the world was made
-    spec = actions.set_spec(by=by, machine=taproom.machine, why="The maker's manual", **NUMBERS)
-    assert actions.set_spec(by=by, machine=taproom.machine, why="Again", **NUMBERS) == spec
+    spec = actions.set_spec(by=by, machine=taproom.machine, version=1, why="The maker's manual", **NUMBERS)
+    assert actions.set_spec(by=by, machine=taproom.machine, version=1, why="Again", **NUMBERS) == spec
     assert Change.objects.get(row_id=spec.pk).why == "The maker's manual"
     assert MachineStatus.objects.get(machine=taproom.machine).spec == spec
     spec.pitch_deg = 7

@@ -24,7 +24,7 @@ class FormReader(HTMLParser):
         super().__init__()
         self.sent: dict[str, str] = {}
         self.numbers: set[str] = set()
-        self.select = ""
+        self.select = self.area = ""
         self.feed(html)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -35,11 +35,19 @@ class FormReader(HTMLParser):
         elif tag == "option" and (self.select not in self.sent or "selected" in known):
             self.sent[self.select] = known.get("value", "")
         elif tag == "textarea":
-            self.sent[name] = ""
+            self.area, self.sent[name] = name, ""
         elif tag == "input" and (known.get("type") not in ("radio", "checkbox") or "checked" in known):
-            self.sent[name] = known.get("value", "")
+            self.sent[name] = known.get("value", "on" if known.get("type") == "checkbox" else "")
             if "data-unit" in known:
                 self.numbers.add(name)
+
+    def handle_data(self, data: str) -> None:
+        if self.area:
+            self.sent[self.area] += data.removeprefix("\n")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "textarea":
+            self.area = ""
 
 
 def fields_of(page: str) -> FormReader:

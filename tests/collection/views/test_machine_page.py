@@ -168,7 +168,7 @@ def test_a_spec_set_since_is_told_beside_the_arithmetic(taproom: TernTaproom, as
     bob = as_member(taproom.people.bob)
     assert taproom.survey
     typed = {"pitch_deg": "6", "pitch_tolerance_deg": "0.3", "roll_tolerance_deg": "0.4", "gap_tolerance_mm": "0.5",
-             "why": "Faster"}  # fmt: skip
+             "why": "Faster", "version": "1"}  # fmt: skip
     assert bob.post(reverse("machine_spec", args=[taproom.machine.pk]), typed).status_code == 302
     assert "The spec changed since this survey" in page_of(taproom, bob)
 

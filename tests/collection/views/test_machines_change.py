@@ -28,6 +28,7 @@ SPEC = {
     "roll_tolerance_deg": "0.15",
     "gap_tolerance_mm": "0.5",
     "why": "Faster for the league",
+    "version": "1",
 }
 
 

@@ -95,8 +95,9 @@ class History:
 
     def want(self, pitch_deg: str) -> None:
         spec = {"pitch_tolerance_deg": "0.2", "roll_tolerance_deg": "0.15", "gap_tolerance_mm": "0.5", "why": "Faster"}
-        client = client_of(self.taproom)
-        client.post(reverse("machine_spec", args=[self.taproom.machine.pk]), {"pitch_deg": pitch_deg, **spec})
+        client, version = client_of(self.taproom), str(self.taproom.machine.specs.count())
+        typed = {"pitch_deg": pitch_deg, "version": version, **spec}
+        client.post(reverse("machine_spec", args=[self.taproom.machine.pk]), typed)
 
     def plan_from_floor(self) -> None:
         member = self.taproom.people.alice

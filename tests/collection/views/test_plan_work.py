@@ -185,7 +185,8 @@ def test_a_newer_survey_makes_the_plan_stale_a_check_of_it_does_not(
 
 def test_another_spec_makes_the_plan_stale(client: Client, taproom: TernTaproom, plan: models.Plan) -> None:
     set_spec(
-        by=author(taproom.people.bob, timezone.now()), machine=taproom.machine, why="Plays better steeper.",
+        by=author(taproom.people.bob, timezone.now()), machine=taproom.machine, version=1,
+        why="Plays better steeper.",
         pitch_deg=6.8, pitch_tolerance_deg=0.2, roll_tolerance_deg=0.15, gap_tolerance_mm=0.5,
     )  # fmt: skip
     no_work(page(client, plan), "Plan again from what is known now.")

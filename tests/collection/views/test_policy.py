@@ -103,7 +103,7 @@ def answers(taproom: TernTaproom) -> Iterator[tuple[str, Any]]:
     yield "404", alice.get("/nowhere/")
     yield "400", alice.get(reverse("today"), headers={"host": "elsewhere.example"})
     yield "403", Client(enforce_csrf_checks=True).post(reverse("account_login"), {})
-    for error in (StaleEdit("Someone was faster."), ActionRefused("Not now."), RuntimeError("planted")):
+    for error in (StaleEdit(taproom.people.alice, taproom.site), ActionRefused("Not now."), RuntimeError("planted")):
         with mock.patch("collection.queries.sites.sites_of", side_effect=error):
             yield type(error).__name__, alice.get(reverse("sites"))
 

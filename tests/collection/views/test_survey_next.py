@@ -202,7 +202,7 @@ def test_a_verdict_of_another_day_does_not_lead(taproom: TernTaproom, bob: Clien
     bob.post(
         reverse("machine_spec", args=[taproom.machine.pk]),
         {"pitch_deg": "7.5", "pitch_tolerance_deg": "0.2", "roll_tolerance_deg": "0.15", "gap_tolerance_mm": "0.5",
-         "why": "Faster play"},
+         "why": "Faster play", "version": "1"},
     )  # fmt: skip
     assert primary(bob, survey) == ("Work out the turns", "")
 

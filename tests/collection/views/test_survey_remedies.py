@@ -112,7 +112,7 @@ def test_half_widths_on_the_page_are_those_of_the_shape(bob: Client, taproom: Te
 def test_the_status_by_a_newer_spec_agrees_with_the_survey_made_again(taproom: TernTaproom) -> None:
     survey = surveyed(taproom, along(6.5), across(0.1))
     set_spec(
-        by=author(taproom.people.alice, timezone.now()), machine=taproom.machine, why="a narrower roll",
+        by=author(taproom.people.alice, timezone.now()), machine=taproom.machine, version=1, why="a narrower roll",
         pitch_deg=6.5, pitch_tolerance_deg=0.2, roll_tolerance_deg=0.12, gap_tolerance_mm=0.5,
     )  # fmt: skip
     status = models.MachineStatus.objects.get(machine=taproom.machine)

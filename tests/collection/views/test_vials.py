@@ -35,7 +35,8 @@ def pair(taproom: TernTaproom, **more: str) -> dict[str, str]:
 def wanted(taproom: TernTaproom, pitch_deg: float) -> None:
     """Say what Lantern Reef should read from now on."""
     numbers = {"pitch_deg": pitch_deg, "pitch_tolerance_deg": 0.2, "roll_tolerance_deg": 0.15, "gap_tolerance_mm": 0.5}
-    set_spec(by=author(taproom.people.alice, timezone.now()), machine=taproom.machine, why="Steeper.", **numbers)
+    by, version = author(taproom.people.alice, timezone.now()), taproom.machine.specs.count()
+    set_spec(by=by, machine=taproom.machine, version=version, why="Steeper.", **numbers)
 
 
 def page_of(client: Client, name: str, row: Instrument, **query: str) -> str:
