@@ -29,7 +29,7 @@ class Request(WSGIRequest):
     def _set_content_type_params(self, meta: Any) -> None:
         try:
             super()._set_content_type_params(meta)  # type: ignore[misc]  # not in the stubs
-        except BadRequest:
+        except (BadRequest, ValueError):  # the latter for a name of a codec with a NUL in it
             self.content_type, self.content_params = "", {"charset": "unreadable"}
 
 
