@@ -34,6 +34,7 @@ from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.core.wsgi import get_wsgi_application
 
 from tests.sights import measuring, pages, worlds
+from tests.sights.clashes import clashes
 from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
@@ -43,7 +44,7 @@ from tests.sights.second_factor import second_factor
 WIDTHS = (measuring.PHONE, measuring.LAPTOP)
 #: Where hundreds of machines show.
 CROWDED = ("today", "machines", "sites", "site", "floor", "instruments")
-STATES = ("full", "open", "reader", "empty", "error", "long", "crowd", "print")
+STATES = ("full", "open", "reader", "empty", "error", "clash", "long", "crowd", "print")
 
 
 class Quiet(WSGIRequestHandler):
@@ -70,7 +71,7 @@ def served() -> Iterator[str]:
 
 def sights(states: set[str]) -> Iterator[Sight]:
     """Yield what there is to see in the states asked for; each world is built when its first page is due."""
-    if states & {"full", "open", "reader", "error", "print"}:
+    if states & {"full", "open", "reader", "error", "print", "clash"}:
         world = worlds.demo()
         if "full" in states:
             yield from pages.public(world)
@@ -86,6 +87,8 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from taught(world)
             yield from people(world)
             yield from second_factor(world)
+        if "clash" in states:
+            yield from clashes(world)
         if "open" in states:
             yield from pages.opened(pages.shown(world))
         if "print" in states:

@@ -47,7 +47,8 @@ class Clash:
     @property
     def words(self) -> str:
         """What the summary of errors says of it."""
-        return f"It says “{'; '.join(self.theirs)}” now. Choose which one stays."
+        now = f"It says “{self.theirs[0]}” now" if len(self.theirs) == 1 else "It was changed meanwhile"
+        return f"{now}. Choose which one stays."
 
 
 def signed(version: int, parts: Parts) -> str:

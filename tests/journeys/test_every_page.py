@@ -10,8 +10,10 @@ import pytest
 from playwright.sync_api import Browser, Page
 from pytest_django.live_server_helper import LiveServer
 
+from tests import factories as make
 from tests.collection.access.table import ROWS
 from tests.sights import measuring, pages, worlds
+from tests.sights.clashes import clashes
 from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
@@ -125,6 +127,14 @@ def test_people_and_their_invitations(looker: Looker) -> None:
 
 def test_a_second_factor_and_devices(looker: Looker) -> None:
     assert looker.look(second_factor(worlds.full())) == {}
+
+
+def test_edits_that_met_anothers(looker: Looker) -> None:
+    world = worlds.full()
+    for name in ("Bay 2", "Bay 3"):
+        make.BayFactory(member=world.people.alice, floor=world.floor, name=name)
+    assert looker.look(clashes(world)) == {}
+    assert "machine_move" in looker.seen
 
 
 def test_every_page_of_an_empty_book(looker: Looker) -> None:
