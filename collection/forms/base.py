@@ -143,8 +143,9 @@ class EditForm(WriteForm):
         return str(getattr(field, "named", "") or field.label)
 
     def _shown(self, values: Mapping[str, Any]) -> list[str]:
-        words = [(self._label(name), self.words_of(name, value)) for name, value in values.items()]
-        return [f"{label}: {each}" for label, each in words] if len(words) > 1 else [words[0][1]]
+        if len(values) == 1:
+            return [self.words_of(name, value) for name, value in values.items()]
+        return [f"{self._label(name)}: {self.words_of(name, value)}" for name, value in values.items() if value != ""]
 
     def _who(self, values: Mapping[str, Any], lines: Mapping[str, Any]) -> dict[str, Any]:
         found = [lines[column] for name in values if (column := self.columns.get(name, name)) in lines]

@@ -38,7 +38,8 @@ OFF = "off"
 class BayField(forms.UUIDField):
     """A standing place, or None. Whether it is ours and free is for the action to say.
 
-    ``empty`` is shown while nothing is chosen, which may be an answer; ``off`` is the answer "on no bay".
+    ``empty`` is shown while nothing is chosen, which may be an answer; ``off`` is the answer "on no bay". That is taken
+    even where it is not offered: sent twice, it must not be refused the second time.
     """
 
     widget = forms.Select
@@ -49,9 +50,9 @@ class BayField(forms.UUIDField):
         self.error_messages["invalid"] = "Choose one of the places shown."
         self.error_messages["required"] = "Choose where it goes."
 
-    def offer(self, bays: Bays) -> None:
+    def offer(self, bays: Bays, *, with_off: bool = True) -> None:
         """Show these bays, by site."""
-        off = [(OFF, self.off)] if self.off else []
+        off = [(OFF, self.off)] if self.off and with_off else []
         self.widget.choices = [("", self.empty), *off, *bays]
         if not bays:
             self.help_text = "No bay is free. Add one on the page of its floor."
@@ -310,8 +311,7 @@ class MoveForm(EditForm):
         super().__init__(*args, **kwargs)
         self.stands, self.stands_words = stands
         field: Any = self.fields["bay"]
-        field.off = "" if self.stands == OFF else field.off
-        field.offer(bays)
+        field.offer(bays, with_off=self.stands != OFF)
 
     def parts_now(self) -> merges.Parts:
         """Where it stands is no field's first value: the page asks where it goes."""

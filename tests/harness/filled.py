@@ -10,7 +10,19 @@ from django.urls import reverse
 
 from collection import models
 from tests.collection.forms.test_hostile_posts import fields_of
-from tests.collection.views.test_sent_twice import AT_A_SITE, BAY, DROP, FLOOR, LEVEL, MACHINE, SITE, SLOPE, SPEC, ZERO
+from tests.collection.views.test_sent_twice import (
+    AT_A_SITE,
+    BAY,
+    DROP,
+    FLOOR,
+    LEVEL,
+    MACHINE,
+    PLAN,
+    SITE,
+    SLOPE,
+    SPEC,
+    ZERO,
+)  # fmt: skip
 from tests.surveying import sent
 from tests.worlds import TernTaproom
 
@@ -146,9 +158,9 @@ FILLED = [
     ),
     Filled("machine_new", "", AT_A_SITE, texts={"site_name": newest(models.Site, "name")}),
     Filled("machine_edit", "machine", _OTHER, _own("machine", *_SIZES), _own("machine", "title", "code")),
-    Filled("machine_legs", "machine", {}, _LEGS),
+    Filled("machine_legs", "machine", {"FL_pad_mm": "3"}, _LEGS),
     Filled(
-        "machine_legs", "machine", {"exposure_unit": "turns"},
+        "machine_legs", "machine", {"exposure_unit": "turns", "FL_pad_mm": "3"},
         {f"{leg}_exposure_mm": _leg(place, "exposure_mm", 1.5875) for place, leg in enumerate(("FL", "FR"))},
         query="?unit=turns",
     ),
@@ -197,6 +209,7 @@ FILLED = [
         {f"turns_{leg}": newest(models.Adjustment, "turns", place=place) for place, leg in ((2, "rl"), (3, "rr"))},
         shown="plan",
     ),
+    Filled("plan_new", "machine", PLAN),
     Filled("plan_set_aside", "plan", {"why": "Sold."}, texts=_own("plan", why="remark"), shown="plan"),
     Filled("organization_new", "", {"name": "Ferry Hall"}, texts=_newest(models.Organization, "name")),
     Filled("organization_edit", "", {},
