@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('collection', '0009_reading_number'),
+        ('collection', '0010_invitations'),
     ]
 
     operations = [
