@@ -162,4 +162,16 @@ class Migration(migrations.Migration):
             model_name='zerocheck',
             constraint=models.CheckConstraint(condition=models.Q(('engine_version__fits', 20), ('first_text__fits', 24), ('reversed_text__fits', 24)), name='zerocheck_texts_fit'),
         ),
+        migrations.AddConstraint(
+            model_name='invitation',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('version__gte', 1), ('version__lte', 2147483647)), ('version__isnull', True), _connector='OR'), name='invitation_version_in_range'),
+        ),
+        migrations.AddConstraint(
+            model_name='invitation',
+            constraint=models.CheckConstraint(condition=models.Q(('email__fits', 254), ('token_sha256__fits', 64)), name='invitation_texts_fit'),
+        ),
+        migrations.AddConstraint(
+            model_name='membership',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('version__gte', 1), ('version__lte', 2147483647)), ('version__isnull', True), _connector='OR'), name='membership_version_in_range'),
+        ),
     ]

@@ -6,7 +6,7 @@ import hashlib
 from django.db import models
 from django.db.models import F, Q
 
-from collection.models.base import Versioned, one_of
+from collection.models.base import MOST_VERSION, Versioned, in_range, one_of, texts_fit
 from collection.models.people import ROLE_WORDS, ROLES, User
 
 
@@ -32,6 +32,8 @@ class Invitation(Versioned):
     class Meta:
         constraints = [
             one_of("invitation", "role", ROLES),
+            in_range("invitation", "version", 1, MOST_VERSION),
+            texts_fit("invitation", email=254, token_sha256=64),
             models.CheckConstraint(
                 condition=Q(accepted_at__isnull=True, accepted_by__isnull=True)
                 | Q(accepted_at__isnull=False, accepted_by__isnull=False, withdrawn_at__isnull=True),

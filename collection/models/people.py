@@ -91,6 +91,7 @@ class Membership(models.Model):
     class Meta:
         constraints = [
             one_of("membership", "role", ROLES),
+            in_range("membership", "version", 1, MOST_VERSION),
             models.UniqueConstraint(
                 fields=["organization", "user"],
                 condition=models.Q(ended_at__isnull=True),

@@ -44,6 +44,8 @@ EXTRA_FILES = (
     ("queries", "plans_work", "a leg plan as a list of steps for the hands"),
     ("queries", "surveys_twist", "roll at both ends of a survey, and whose twist it is by another survey"),
     ("queries", "surveys_next", "what to do after a survey: one step, as the machine stands now"),
+    ("queries", "edits", "the newest line of the history by column, for a merge"),
+    ("forms", "merges", "two edits of one row that met: what each says, and the answer"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "surveys_readings", "the rows of a survey's form, by what they were read with"),

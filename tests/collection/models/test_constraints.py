@@ -25,6 +25,7 @@ FREE_WORDS = {
     ("quickcheck", "due"): "the engine's words",
     ("change", "noun"): "the names of our own tables",
     ("change", "verb"): "what an action says it did",
+    ("invitation", "token_sha256"): "what is kept of a secret",
 }
 NUMBERS = (models.FloatField, models.IntegerField, models.DecimalField)
 #: Raw values that no column of ours takes.
