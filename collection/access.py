@@ -20,12 +20,15 @@ from collection.models import (
     Membership,
     Plan,
     QuickCheck,
+    Report,
+    ReportLink,
     Site,
     Survey,
     User,
     VialPair,
 )
 from collection.models.people import VIEWER
+from collection.models.reports import hash_of
 
 T = TypeVar("T", bound=models.Model)
 
@@ -38,6 +41,7 @@ _SITE_OF: dict[type[models.Model], str] = {
     Survey: "machine__bay__floor__site",
     Plan: "machine__bay__floor__site",
     QuickCheck: "machine__bay__floor__site",
+    Report: "machine__bay__floor__site",
 }
 
 
@@ -147,6 +151,24 @@ def colleague_for(member: Membership, pk: UUID) -> Membership:
 def invitation_for(member: Membership, pk: UUID) -> Invitation:
     """Return an invitation to the member's organization, or 404."""
     return _one(visible(member, Invitation).select_related("organization", "created_by"), pk)
+
+
+def report_for(member: Membership, pk: UUID) -> Report:
+    """Return a report with its machine and who closed it, or 404."""
+    related = ("machine__bay__floor__site", "machine__status", "closed_by", "closed_by_survey")
+    return _one(visible(member, Report).select_related(*related), pk)
+
+
+def report_link_for(token: str) -> ReportLink:
+    """Return the standing label that carries this secret, with its machine, or 404: nobody needs an account for it.
+
+    The one tenant row that is found without its organization: the secret itself says whose it is.
+    """
+    rows = ReportLink.objects.filter(token_hash=hash_of(token), ended_at__isnull=True)
+    link: ReportLink | None = rows.filter(machine__archived_at__isnull=True).select_related("machine").first()
+    if link is None:
+        raise Http404
+    return link
 
 
 def _one[T: models.Model](rows: models.QuerySet[T], pk: UUID) -> T:

@@ -24,7 +24,8 @@ STYLE = "collection/all.css"
 SHEETS = (
     "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "bars", "figures",
     "machines", "today", "surveys", "reading", "plans", "quick", "guide", "work", "work_steps",
-    "paper", "paper_print", "keep", "people", "instruments", "quick_checks", "vials", "account", "reach",
+    "paper", "paper_print", "keep", "people", "instruments", "quick_checks", "vials", "account", "reports",
+    "reach",
 )  # fmt: skip
 #: The sheet that holds on paper only.
 PAPER = "print"

@@ -4,6 +4,7 @@ Common practice, no published source, unless a line names one; each is shown on 
 """
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from leveling.units import LEAD_MM
 
@@ -172,3 +173,7 @@ INVITATION_DAYS = 14
 #: people who work together, too few to be a nuisance to others. No source.
 INVITATIONS_A_DAY = 50
 INVITATION_AGAIN_MINUTES = 5
+#: What comes through one label: more reports within that time are somebody's play; a problem that is told again within
+#: this time was told once. How many come from one address of the network stands in the settings.
+MOST_REPORTS, REPORTS_WITHIN = 6, timedelta(hours=1)
+SAME_REPORT_WITHIN = timedelta(hours=1)

@@ -134,6 +134,8 @@ MFA_FORMS = {
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Levelbook"
+# The library's limits, and ours: so many reports through labels from one address of the network. Common practice.
+ACCOUNT_RATE_LIMITS = {"report": "30/h/ip"}
 
 LANGUAGE_CODE = "en"
 USE_I18N = False
@@ -180,7 +182,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1_000
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
+    "filters": {"without_secrets": {"()": "collection.logs.WithoutSecrets"}},
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"terminal": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "handlers": {"terminal": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["without_secrets"]}},
     "root": {"handlers": ["terminal"], "level": "WARNING"},
 }

@@ -2,6 +2,7 @@
 Charlie owns another business and must see nothing, Dana is signed in and belongs nowhere."""
 
 import datetime
+import uuid
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -11,6 +12,7 @@ from collection.actions.instruments import Shown
 from collection.actions.invitations import send_invitation
 from collection.actions.plans import make_plan
 from collection.actions.quick_checks import record_quick_check
+from collection.actions.reports import make_label, report_problem
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import across, along, author, pair_of, survey_of
@@ -113,6 +115,22 @@ class TernTaproom:
         """Bob's quick check a month after that pair."""
         assert self.pair
         return glass_read(self, 5.2, (0.1, "right"), at=self.pair.measured_at + datetime.timedelta(days=30))
+
+    @cached_property
+    def report_link(self) -> models.ReportLink:
+        """The label on the machine, made by Alice."""
+        return make_label(by=author(self.people.alice), machine=self.machine)
+
+    @property
+    def report_token(self) -> str:
+        """The secret in the address on that label."""
+        return self.report_link.token
+
+    @cached_property
+    def report(self) -> models.Report:
+        """Somebody at the machine told an hour after noon, through that label, that the ball rolls left."""
+        at = NOON + datetime.timedelta(hours=1)
+        return report_problem(link=self.report_link, problem="rolls_left", key=uuid.uuid4(), at=at)
 
 
 def glass_read(

@@ -11,6 +11,7 @@ from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.plans_page import WORK_THE_PLAN
 from collection.queries.quick_checks import ASKS_FOR_A_SURVEY, newest_check
+from collection.queries.reports import open_reports
 from collection.queries.response import record_of, response_of
 from collection.queries.surveys import MAKE_A_PLAN, Answer, answer_of, current_spec, newest_survey
 from collection.queries.surveys_next import SIGN_OFF, holds_after, is_read_after
@@ -38,17 +39,24 @@ def refresh_status(*, machine: Machine, fresh: Fresh | None = None) -> None:
     """Remake the status of a machine from its newest survey that stands, its spec and its unfinished plan.
 
     A survey says nothing about another place, nor about legs turned since: once moved or turned, the machine is
-    borderline until it is read again. What a ``fresh`` survey says is not worked out a second time.
+    borderline until it is read again. What a ``fresh`` survey says is not worked out a second time. A report changes no
+    verdict; it asks for a survey.
     """
     survey, spec = newest_survey(machine=machine), current_spec(machine=machine)
     plan = _unfinished_plan(machine)
     moved = survey is not None and moved_since(machine=machine, bay_id=survey.bay_id, at=survey.measured_at)
+    status = _verdict(machine, survey, spec, plan, moved=moved, fresh=fresh)
+    reports = list(open_reports(machine=machine))
+    if reports and status["chance"] is not None and status["next_step"] != WORK_THE_PLAN:
+        status["next_step"] = SURVEY_IT  # where there is no chance, or work under way, a survey is due anyway
     MachineStatus.objects.for_org(machine.organization_id).filter(machine=machine).update(
         survey=survey,
         spec=spec,
         plan=plan,
         moved_since_survey=moved,
-        **_verdict(machine, survey, spec, plan, moved=moved, fresh=fresh),
+        reported=", ".join(report.problem_words for report in reports),
+        reported_at=reports[0].created_at if reports else None,
+        **status,
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from collection.actions.record import ActionRefused, Author, already_done, hold, note, values
+from collection.actions.reports import answer_reports
 from collection.actions.status import Fresh, refresh_status
 from collection.arrays.offsets import offset_from
 from collection.arrays.surveys import assess, inputs_of, readings_of
@@ -63,8 +64,8 @@ def record_survey(
 ) -> Survey:
     """Record a survey of a machine as ``Seen`` describes it, judged against the machine's present spec.
 
-    Refuses an archived machine or instrument, no reading along or across, impossible numbers, a light foot without
-    its gap, a time to come, and a plan of another machine.
+    It closes what was reported of the machine before. Refuses an archived machine or instrument, no reading along or
+    across, impossible numbers, a light foot without its gap, a time to come, and a plan of another machine.
     """
     machine = hold(machine)
     if found := already_done(Survey, by):
@@ -83,6 +84,7 @@ def record_survey(
     )  # fmt: skip
     said = _store(by, survey, looked)
     _learn_offset(by, survey)
+    answer_reports(by=by, survey=survey)
     refresh_status(machine=machine, fresh=Fresh(survey, said))
     return survey
 
@@ -111,6 +113,7 @@ def correct_survey(
     )  # fmt: skip
     said = _store(by, made, replace(Seen(**seen), measured_at=seen.get("measured_at") or survey.measured_at))
     _learn_offset(by, made)
+    answer_reports(by=by, survey=made)
     refresh_status(machine=survey.machine, fresh=Fresh(made, said))
     return made
 

@@ -7,6 +7,7 @@ from collection.models.machines import Leg, Machine, MachineStatus, Spec, Standi
 from collection.models.people import Change, Membership, Organization, User
 from collection.models.plans import Adjustment, Plan, PlanLeg
 from collection.models.quick_checks import QuickCheck
+from collection.models.reports import Report, ReportLink
 from collection.models.sites import Site
 from collection.models.surveys import Reading, Survey
 from collection.models.vials import VialPair
@@ -30,6 +31,8 @@ __all__ = [
     "PlanLeg",
     "QuickCheck",
     "Reading",
+    "Report",
+    "ReportLink",
     "Site",
     "Spec",
     "Standing",

@@ -160,6 +160,9 @@ class MachineStatus(models.Model):
     plan = models.ForeignKey("collection.Plan", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     next_step = models.CharField(max_length=200, blank=True)
     moved_since_survey = models.BooleanField(default=False)
+    #: What was reported through the label and waits for an answer, in words; and since when.
+    reported = models.CharField(max_length=80, blank=True)
+    reported_at = models.DateTimeField(null=True, blank=True)
 
     objects = OrganizationQuerySet.as_manager()
 

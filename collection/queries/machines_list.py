@@ -15,6 +15,8 @@ from collection.queries.surveys import NOTHING
 
 #: Verdicts in the order in which a machine needs someone.
 NEED = ("out", "borderline", "never", "in")
+#: What stands before all verdicts: somebody at the machine says that something is wrong.
+REPORTED = "reported"
 #: More sites than these are found faster by typing than in a drop-down list.
 MOST_CHOICES = 100
 
@@ -42,6 +44,16 @@ class MachineRow:
         return self.machine.status.verdict
 
     @property
+    def reported(self) -> str:
+        """What was reported through the label and waits for an answer, in words."""
+        return self.machine.status.reported
+
+    @property
+    def need(self) -> str:
+        """The group in which it stands where lists are sorted by need: reported, or its verdict."""
+        return REPORTED if self.reported else self.verdict
+
+    @property
     def next_step(self) -> str:
         """What to do next, in words; nothing where the verdict says it all."""
         step = self.machine.status.next_step
@@ -62,8 +74,9 @@ def listed(*, member: Membership, asked: Asked) -> QuerySet[Machine]:
 
 
 def by_need(*, member: Membership, asked: Asked) -> QuerySet[Machine]:
-    """Return the same machines, those that need someone first."""
+    """Return the same machines, those that need someone first: reported, the longest waiting first, then by verdict."""
     need = Case(
+        When(status__reported_at__isnull=False, then=Value(-1)),
         *(When(status__verdict=word, then=Value(place)) for place, word in enumerate(NEED)),
         output_field=IntegerField(),
         default=Value(len(NEED)),
@@ -71,7 +84,7 @@ def by_need(*, member: Membership, asked: Asked) -> QuerySet[Machine]:
     return (
         listed(member=member, asked=asked)
         .annotate(need=need)
-        .order_by("need", "status__chance", "title", "id")
+        .order_by("need", "status__reported_at", "status__chance", "title", "id")
         .fetch_mode(models.FETCH_RAISE)
     )
 

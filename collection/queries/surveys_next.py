@@ -96,11 +96,12 @@ def holds_after(*, plan: Plan, survey: Survey, spec_id: UUID | None) -> bool:
 
 
 def _before_all(machine: Machine, plan: Plan | None) -> NextStep | None:
-    """What comes first where a survey no longer tells how its machine stands, or where a quick check doubts it."""
+    """What comes first where a survey no longer tells how its machine stands, or where it is in doubt: by a quick check
+    or a report."""
     status = machine.status
     if plan and status.next_step == WORK_THE_PLAN:
         return NextStep("go_on", GO_ON, plan)
-    if status.chance is None or status.next_step in ASKS_FOR_A_SURVEY.values():
+    if status.chance is None or status.reported_at or status.next_step in ASKS_FOR_A_SURVEY.values():
         return NextStep("again", status.next_step)
     return None
 

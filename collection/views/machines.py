@@ -14,6 +14,7 @@ from collection.models import Machine, Membership
 from collection.queries import machines as queries
 from collection.queries import quick_checks as quick_queries
 from collection.queries.machines_list import site_choices
+from collection.queries.reports import reports_of
 from collection.queries.surveys_next import NextStep, step_after
 from collection.queries.vials import vials_of
 from collection.views.doors import acted, author, member_view, page, posted
@@ -64,7 +65,8 @@ def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     plan_form = PlanForm(initial=step.usual) if step else None
     context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
     context["quick"] = quick_queries.quick_card(machine=machine, survey=seen.survey)
-    return page(request, "machines/detail.html", {**context, "vials": vials_of(machine=machine)})
+    context |= {"reports": reports_of(machine=machine), "vials": vials_of(machine=machine)}
+    return page(request, "machines/detail.html", context)
 
 
 @member_view("GET", "POST", write=True)

@@ -26,13 +26,13 @@ HOST = "127.0.0.1"
 #: What a bare world has; rows about other things have no empty state.
 BARE = {"site", "floor", "bay", "machine", "instrument"}
 #: Forms that look another way where what they build on is not there yet.
-NEEDY = ("machine_new", "machine_move", "machine_legs", "survey_new", "plan_new", "instrument_new")
+NEEDY = ("machine_new", "machine_move", "machine_legs", "survey_new", "plan_new", "instrument_new", "machine_label")
 #: Its row's address leads to a link that no longer works, which holds no form.
 NO_FORM = "account_reset_password_from_key"
 #: Addresses that answer with data for a script.
 NO_PAGES = ("acting",)
 #: Pages that people print.
-ON_PAPER = ("plan", "site", "floor", "vial_strip")
+ON_PAPER = ("plan", "site", "floor", "vial_strip", "machine_label")
 #: A word that no field for numbers takes.
 NONSENSE = "12,5 x"
 

@@ -6,11 +6,11 @@
   const forms = [...document.querySelectorAll("main form[method=post]")].filter(leads);
   let form = forms.sort((one, other) => typed(other).length - typed(one).length)[0];
   if (!form || !typed(form).length) {
-    const token = document.querySelector("[name=csrfmiddlewaretoken]").cloneNode();
+    const token = document.querySelector("[name=csrfmiddlewaretoken]");
     form = document.createElement("form");
     form.method = "post";
     form.action = address;
-    form.append(token);
+    if (token) form.append(token.cloneNode()); // a page for strangers has none
     document.body.append(form);
   }
   for (const field of typed(form)) {

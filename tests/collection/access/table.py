@@ -17,17 +17,19 @@ IDENTITIES = ("anonymous", "dana", "charlie", "vera", "bob", "alice")
 @dataclass(frozen=True)
 class Row:
     """Expected status by method, one figure per identity; ``ids`` names the world's rows that fill the address,
-    ``words`` what else stands in it."""
+    ``words`` what else stands in it, ``secrets`` which of the world's texts."""
 
     name: str
     answers: dict[str, tuple[int, ...]]
     ids: dict[str, str] = field(default_factory=dict)
     words: dict[str, str] = field(default_factory=dict)
+    secrets: dict[str, str] = field(default_factory=dict)
 
     def address(self, taproom: TernTaproom) -> str:
         """The address of this row's page about the taproom's own things."""
         ids = {name: getattr(taproom, world).pk for name, world in self.ids.items()}
-        return reverse(self.name, kwargs={**self.words, **ids})
+        secrets = {name: getattr(taproom, world) for name, world in self.secrets.items()}
+        return reverse(self.name, kwargs={**self.words, **secrets, **ids})
 
 
 def list_page(name: str) -> Row:
@@ -153,6 +155,16 @@ ROWS = [
     edit("survey_correct", "survey"),
     edit("quick_check_new", "paired_machine"),
     detail("quick_check", "quick_check"),
+    # A label needs nothing but the press; where one stands, the page without its key changes nothing.
+    Row(
+        "machine_label",
+        {"GET": (302, 302, 404, 403, 200, 200), "POST": (302, 302, 404, 403, 302, 302)},
+        {"pk": "machine"},
+    ),
+    edit("report_close", "report"),
+    # Whoever stands at the machine: the secret on its label is the right, and no account adds to it.
+    Row("report", {"GET": (200,) * 6, "POST": (422,) * 6}, secrets={"token": "report_token"}),
+    Row("report_thanks", {"GET": (200,) * 6}),
     list_page("instruments"),
     new_page("instrument_new"),
     # Instruments belong to no site, so site viewers do not reach them.
