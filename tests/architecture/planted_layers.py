@@ -54,7 +54,7 @@ FAULTS = (
     (sizes.size_faults, {"tests/test_long.py": "x = 1\n" * (sizes.FILE_LINES + 1)}, "at most 400"),
     (sizes.size_faults, {_SITE: _LONG_VIEW}, "sites.py:1 page: 41 lines, at most 40"),
     (sizes.engine_name_faults, {"leveling/turns.py": _MANY}, "13 public names"),
-    (sizes.noun_faults, {"collection/queries/reports.py": ""}, "reports is not one of"),
+    (sizes.noun_faults, {"collection/queries/rumours.py": ""}, "rumours is not one of"),
     (sizes.noun_faults, {"collection/views/plans/list.py": ""}, "plans/list is not one of"),
     (
         web.action_faults,

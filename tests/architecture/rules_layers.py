@@ -22,6 +22,7 @@ BELOW = {
     "collection": frozenset(),
     "settings": frozenset({"environment"}),  # anything more would load models before Django is ready
     "environment": frozenset(),
+    "logs": frozenset(),  # the settings name it, and it runs before anything of ours
     "wsgi": frozenset(),
     "urls": frozenset({"views", "api"}),
     "apps": frozenset({"checks"}),
