@@ -38,6 +38,7 @@ from tests.sights.clashes import clashes
 from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
+from tests.sights.reports import reports
 from tests.sights.response import taught
 from tests.sights.second_factor import second_factor
 
@@ -87,6 +88,7 @@ def sights(states: set[str]) -> Iterator[Sight]:
             yield from taught(world)
             yield from people(world)
             yield from second_factor(world)
+            yield from reports(world)
         if "clash" in states:
             yield from clashes(world)
         if "open" in states:

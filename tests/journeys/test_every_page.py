@@ -17,6 +17,7 @@ from tests.sights.clashes import clashes
 from tests.sights.pages import Sight
 from tests.sights.people import people
 from tests.sights.quick_checks import quick_checks
+from tests.sights.reports import reports
 from tests.sights.response import taught
 from tests.sights.second_factor import second_factor
 
@@ -115,6 +116,10 @@ def test_instruments_of_every_kind(looker: Looker) -> None:
 
 def test_quick_checks_in_every_state(looker: Looker) -> None:
     assert looker.look(quick_checks(worlds.full())) == {}
+
+
+def test_labels_and_reports_in_every_state(looker: Looker) -> None:
+    assert looker.look(reports(worlds.full())) == {}
 
 
 def test_what_is_made_of_turns(looker: Looker) -> None:
