@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.crypto import salted_hmac
 
-from collection.models.base import OrganizationQuerySet, Row, one_of
+from collection.models.base import OrganizationQuerySet, Row, in_range, one_of
 
 PROBLEM_WORDS = {
     "moved": "moved",
@@ -17,6 +17,8 @@ PROBLEM_WORDS = {
     "wobbles": "wobbles",
 }
 PROBLEMS = tuple(PROBLEM_WORDS)
+#: One an hour for a century.
+MOST_TIMES = 1_000_000
 
 _DONE = Q(closed_at__isnull=False, closed_by__isnull=False)
 _OPEN = Q(closed_at__isnull=True, closed_by__isnull=True, closed_by_survey__isnull=True, closed_why="")
@@ -86,7 +88,7 @@ class Report(models.Model):
     class Meta:
         constraints = [
             one_of("report", "problem", PROBLEMS),
-            models.CheckConstraint(condition=Q(times__gte=1), name="report_times_at_least_one"),
+            in_range("report", "times", 1, MOST_TIMES),
             models.CheckConstraint(condition=Q(told_at__gte=F("created_at")), name="report_told_after_it_began"),
             models.CheckConstraint(condition=_OPEN | _ANSWERED | _CLOSED, name="report_open_or_closed_by_one"),
             models.UniqueConstraint(
