@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('collection', '0009_reading_number'),
+        ('collection', '0011_texts_fit_and_numbers_have_ranges'),
     ]
 
     operations = [
