@@ -80,4 +80,20 @@ class Migration(migrations.Migration):
             model_name='report',
             constraint=models.UniqueConstraint(condition=models.Q(('closed_at__isnull', True)), fields=('machine', 'problem'), name='report_open_once'),
         ),
+        migrations.RemoveConstraint(
+            model_name='machinestatus',
+            name='machinestatus_texts_fit',
+        ),
+        migrations.AddConstraint(
+            model_name='machinestatus',
+            constraint=models.CheckConstraint(condition=models.Q(('next_step__fits', 200), ('reported__fits', 80)), name='machinestatus_texts_fit'),
+        ),
+        migrations.AddConstraint(
+            model_name='report',
+            constraint=models.CheckConstraint(condition=models.Q(('closed_why__fits', 400)), name='report_texts_fit'),
+        ),
+        migrations.AddConstraint(
+            model_name='reportlink',
+            constraint=models.CheckConstraint(condition=models.Q(('token_hash__fits', 64)), name='reportlink_texts_fit'),
+        ),
     ]

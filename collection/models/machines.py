@@ -170,6 +170,6 @@ class MachineStatus(models.Model):
         constraints = [
             one_of("machinestatus", "verdict", VERDICTS),
             in_range("machinestatus", "chance", 0, 1),
-            texts_fit("machinestatus", next_step=200),
+            texts_fit("machinestatus", next_step=200, reported=80),
         ]
         indexes = [models.Index(fields=["organization", "verdict"], name="status_by_verdict")]

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.crypto import salted_hmac
 
-from collection.models.base import OrganizationQuerySet, Row, in_range, one_of
+from collection.models.base import OrganizationQuerySet, Row, in_range, one_of, texts_fit
 
 PROBLEM_WORDS = {
     "moved": "moved",
@@ -44,6 +44,7 @@ class ReportLink(Row):
 
     class Meta:
         constraints = [
+            texts_fit("reportlink", token_hash=64),
             models.UniqueConstraint(
                 fields=["machine"], condition=Q(ended_at__isnull=True), name="reportlink_one_stands"
             ),
@@ -89,6 +90,7 @@ class Report(models.Model):
         constraints = [
             one_of("report", "problem", PROBLEMS),
             in_range("report", "times", 1, MOST_TIMES),
+            texts_fit("report", closed_why=400),
             models.CheckConstraint(condition=Q(told_at__gte=F("created_at")), name="report_told_after_it_began"),
             models.CheckConstraint(condition=_OPEN | _ANSWERED | _CLOSED, name="report_open_or_closed_by_one"),
             models.UniqueConstraint(

@@ -12,6 +12,7 @@ from django.db import DatabaseError, connection, models, transaction
 from collection.actions.instruments import record_event
 from collection.actions.machines import move_machine
 from collection.actions.plans import record_turns
+from collection.actions.reports import close_report
 from collection.models import FloorReading, FloorSlope
 from tests.factories import NOON
 from tests.sights.worlds import furnish
@@ -26,6 +27,8 @@ FREE_WORDS = {
     ("change", "noun"): "the names of our own tables",
     ("change", "verb"): "what an action says it did",
     ("invitation", "token_sha256"): "what is kept of a secret",
+    ("reportlink", "token_hash"): "what is kept of a secret",
+    ("machinestatus", "reported"): "several reports, in a sentence",
 }
 NUMBERS = (models.FloatField, models.IntegerField, models.DecimalField)
 #: Raw values that no column of ours takes.
@@ -79,7 +82,8 @@ def test_every_word_that_pages_choose_from_a_list_has_it_in_the_table() -> None:
 def full(taproom: TernTaproom) -> TernTaproom:
     """A world with a row in every table of ours."""
     furnish(taproom)
-    assert all((taproom.vial_pair, taproom.quick_check))
+    assert all((taproom.vial_pair, taproom.quick_check, taproom.invitation))
+    close_report(by=author(taproom.people.bob, NOON, why="Nobody could make it roll."), report=taproom.report)
     slope = FloorSlope.objects.filter(floor=taproom.floor).earliest("created_at")
     stamp = {"organization": slope.organization, "created_by": slope.created_by, "created_at": NOON}
     FloorReading(slope=slope, place=0, text="0.3", unit="deg", slope_deg=0.3, rises_toward_deg=0, **stamp).save()
