@@ -1,11 +1,11 @@
-"""Reads about reports: what waits for an answer at a machine, what a survey answered, and the label that stands."""
+"""Reads about reports: what waits for an answer at a machine, what had one, and the label that stands."""
 
 from dataclasses import dataclass
 
 from django.db import models
 from django.db.models import F, QuerySet
 
-from collection.models import Machine, Report, ReportLink, Survey
+from collection.models import Machine, Report, ReportLink
 
 MOST_SHOWN = 20
 
@@ -31,16 +31,6 @@ def open_reports(*, machine: Machine) -> QuerySet[Report]:
     return (
         Report.objects.for_org(machine.organization_id)
         .filter(machine=machine, closed_at__isnull=True)
-        .order_by("created_at", "id")
-        .fetch_mode(models.FETCH_RAISE)
-    )
-
-
-def reports_answered(*, survey: Survey) -> QuerySet[Report]:
-    """Return the reports that a survey closed, the longest waiting first."""
-    return (
-        Report.objects.for_org(survey.organization_id)
-        .filter(closed_by_survey=survey)
         .order_by("created_at", "id")
         .fetch_mode(models.FETCH_RAISE)
     )

@@ -16,7 +16,6 @@ from collection.models import Machine
 from collection.queries import instruments as instrument_queries
 from collection.queries import surveys as queries
 from collection.queries.quick_checks import can_learn
-from collection.queries.reports import reports_answered
 from collection.queries.response import record_of, response_of
 from collection.queries.surveys_next import step_after, unfinished_plan
 from collection.queries.surveys_twist import ends_page
@@ -59,7 +58,7 @@ def survey_detail(request: Any, pk: UUID) -> HttpResponse:
         context = {"survey": survey, "machine": survey.machine, "seen": seen, "step": step}
         context["finding"] = response.after(survey)
         context["can_learn"] = seen.is_newest and can_learn(survey=survey, at=timezone.now())
-        context |= {"ends": ends_page(page=seen), "answered": reports_answered(survey=survey)}
+        context["ends"] = ends_page(page=seen)
         return page(request, "surveys/detail.html", {**context, "plan_form": PlanForm(initial=step.usual)})
 
 

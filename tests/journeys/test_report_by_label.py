@@ -85,7 +85,9 @@ def test_from_the_label_to_the_survey_that_answers_it(
         rows.nth(place).get_by_label(end, exact=True).first.check()
     phone.get_by_label("All four bear").check()
     phone.get_by_role("button", name="Save survey").click()
-    expect(phone.get_by_text(re.compile("reported .*: rolls left"))).to_be_visible()
+    phone.wait_for_url("**/surveys/*-*/")
+    phone.goto(f"{live_server.url}/machines/{world.machine.pk}/")
+    expect(phone.get_by_role("link", name="answered by a survey")).to_be_visible()
     phone.goto(f"{live_server.url}/today/")
     expect(phone.get_by_role("heading", name="Reported", exact=True)).to_have_count(0)
     assert models.Report.objects.get().closed_by_survey is not None

@@ -45,8 +45,6 @@ def reports(world: TernTaproom) -> Iterator[Sight]:
     yield Sight("machine", "reported-by-many", who, reverse("machine", args=[machine.pk]))
     yield Sight("today", "reported-by-many", who, reverse("today"))
     yield Sight("site_sheet", "reported", who, reverse("site_sheet", args=[world.site.pk]))
-    survey = survey_of(machine, by=world.people.bob, instrument=world.instrument, readings=_IN_SPEC, at=now)
-    yield Sight("survey", "answers-reports", who, reverse("survey", args=[survey.pk]))
     models.ReportLink.objects.filter(pk=link.pk).update(token_hash="0" * 64)  # as under another secret key
     yield Sight("machine_label", "another-key", who, reverse("machine_label", args=[machine.pk]))
     yield Sight("report", "ended", None, reverse("report", args=["no-such-label"]), 404)
