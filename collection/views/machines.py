@@ -65,7 +65,8 @@ def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     plan_form = PlanForm(initial=step.usual) if step else None
     context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}
     context["quick"] = quick_queries.quick_card(machine=machine, survey=seen.survey)
-    context |= {"reports": reports_of(machine=machine), "vials": vials_of(machine=machine)}
+    vials = vials_of(machine=machine) if request.member.may_write else []  # instruments are closed to readers
+    context |= {"reports": reports_of(machine=machine), "vials": vials}
     return page(request, "machines/detail.html", context)
 
 
