@@ -27,6 +27,8 @@ class PlainTextMiddleware:
         if (request.content_params or {}).get("charset", "utf-8").lower() != "utf-8":
             request.encoding = "utf-8"  # so that the page that tells it can be made
             raise BadRequest("Send text as UTF-8.")
+        # No cookie of ours holds a NUL, and PostgreSQL takes none, not even to look for a session.
+        request.COOKIES = {name: value for name, value in request.COOKIES.items() if "\x00" not in value}
         response = self.get_response(request)
         if not response.has_header("Cache-Control"):
             # Stored by the person's own browser at most, and asked for again each time.

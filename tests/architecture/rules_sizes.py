@@ -48,6 +48,8 @@ EXTRA_FILES = (
     ("queries", "edits", "the newest line of the history by column, for a merge"),
     ("forms", "merges", "two edits of one row that met: what each says, and the answer"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
+    ("forms", "merges", "what a page showed, and what is asked where two people changed one field"),
+    ("queries", "edits", "who last wrote each column of a row, for a merge"),
     ("forms", "fields", "the fields with units and ranges that the nouns' forms are made of"),
     ("forms", "surveys_readings", "the rows of a survey's form, by what they were read with"),
     ("forms", "surveys_weights", "what four scales under the feet show: a part of the survey's form"),
