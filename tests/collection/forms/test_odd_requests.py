@@ -137,7 +137,7 @@ def test_text_that_is_not_utf_8_is_refused(alice: Client, taproom: TernTaproom, 
     for kind in (boundary, f"application/x-www-form-urlencoded; charset={charset}"):
         assert alice.generic("POST", reverse("site_new"), body, content_type=kind).status_code == 400
     if charset in ("base64", "rot13", "zlib"):
-        return  # no text encodings: the test's own client cannot make such a request; test_wsgi.py asks as a server does
+        return  # no text encodings: Django's test client cannot make such a request, test_wsgi.py can
     assert (
         alice.get(reverse("machines") + "?q=%5Cud800", CONTENT_TYPE=f"text/html; charset={charset}").status_code == 400
     )
