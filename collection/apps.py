@@ -10,5 +10,6 @@ class CollectionConfig(AppConfig):
     verbose_name = "Levelbook"
 
     def ready(self) -> None:
-        """Register the configuration checks once the app is loaded."""
-        from collection import checks  # noqa: F401
+        """Register the configuration checks, and who writes down sign-ins, once the app is loaded."""
+        from collection import signins  # noqa: F401
+        from collection.checks import database, public, stored  # noqa: F401

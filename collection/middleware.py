@@ -3,9 +3,11 @@
 from collections.abc import Callable
 from typing import Any
 
+from django.conf import settings
 from django.core.cache import cache
 from django.core.exceptions import BadRequest, ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.middleware.security import SecurityMiddleware
 from django.shortcuts import render
 from django.utils.cache import add_never_cache_headers, patch_cache_control
 
@@ -15,6 +17,26 @@ from collection.actions.record import ActionRefused, StaleEdit
 
 #: A device's last visit is noted so often at most, so that pages which are only read hardly ever write.
 DEVICE_SEEN_EVERY_S = 60 * 60
+#: What every answer carries besides Django's own headers: nothing of ours is for another site's pages, and no page
+#: asks for a camera, a microphone or the place where someone stands.
+HEADERS = {
+    "X-Frame-Options": settings.X_FRAME_OPTIONS,
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+class HeadersMiddleware(SecurityMiddleware):
+    """Gives every answer its headers, also those by which the middleware further in refuses or redirects."""
+
+    def process_request(self, request: HttpRequest) -> None:
+        """Leave redirects to Django's own, further in."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        """Add what is not there yet."""
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        return super().process_response(request, response)
 
 
 class PlainTextMiddleware:
@@ -71,9 +93,13 @@ class AccountPagesMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        was_known = request.user.is_authenticated
         response = self.get_response(request)
         if _is_account_page(request):
             add_never_cache_headers(response)  # recovery codes and addresses of mail have no place on a disk
+        if was_known and not request.user.is_authenticated:
+            # Who uses this device next must not find the pages with Back. What waits to be sent stays: no "storage".
+            response.headers["Clear-Site-Data"] = '"cache"'
         return response
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:

@@ -10,14 +10,13 @@ from collection import environment
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 environment.refuse_unknown(os.environ)
-DATA_DIR = Path(os.environ.get("LEVELBOOK_DATA", "") or BASE_DIR / "var")
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+DATA_DIR = environment.data_folder(os.environ, BASE_DIR / "var")
 
 DEBUG = environment.flag(os.environ, "LEVELBOOK_DEBUG", default=False)
 SECRET_KEY = environment.secret_key(os.environ, DATA_DIR)
-ALLOWED_HOSTS = environment.words(os.environ, "LEVELBOOK_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+ALLOWED_HOSTS = environment.hosts(os.environ)
 # Behind HTTPS unless every host is this very machine: browsers drop Secure cookies over plain HTTP.
-_LOOPBACK_ONLY = set(ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]"}
+_LOOPBACK_ONLY = set(ALLOWED_HOSTS) <= set(environment.LOOPBACK)
 HTTPS = environment.flag(os.environ, "LEVELBOOK_HTTPS", default=not _LOOPBACK_ONLY)
 
 INSTALLED_APPS = [
@@ -37,7 +36,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.gzip.GZipMiddleware",  # outside all others, since it changes the bytes
-    "django.middleware.csp.ContentSecurityPolicyMiddleware",  # first, so that refusals of the others carry it too
+    "collection.middleware.HeadersMiddleware",  # outside the next ones, so that their refusals carry it too
+    "django.middleware.csp.ContentSecurityPolicyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "collection.middleware.PlainTextMiddleware",
@@ -82,17 +82,17 @@ DATABASES = {"default": environment.database(os.environ, DATA_DIR)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 MAILERS = environment.mailers(os.environ)
-DEFAULT_FROM_EMAIL = "Levelbook <levelbook@localhost>"
+DEFAULT_FROM_EMAIL = environment.mail_from(os.environ, ALLOWED_HOSTS)
 
 AUTH_USER_MODEL = "collection.User"
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+# Length and what others guess first, no rule about which letters: ASVS 5.0, 6.2.1, 6.2.4 and 6.2.5.
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
+    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    for name, options in (
+        ("UserAttributeSimilarityValidator", {}),
+        ("MinimumLengthValidator", {"min_length": 10}),
+        ("CommonPasswordValidator", {}),
     )
 ]
 LOGIN_URL = "account_login"
@@ -150,6 +150,7 @@ STATICFILES_FINDERS = [
 ]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MAX_AGE = 60 * 60 * 24 * 365
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
@@ -165,10 +166,16 @@ SECURE_CSP = {
 }
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_SSL_REDIRECT = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]  # a monitor asks the server itself, and learns one word
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
+# The proxy adds the visitor's address to X-Forwarded-For; the rate limits count by it.
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if HTTPS else 0
+# With this prefix a browser takes the cookie only over HTTPS, from this very host and for all of it.
+SESSION_COOKIE_NAME = "__Host-sessionid" if HTTPS else "sessionid"
+CSRF_COOKIE_NAME = "__Host-csrftoken" if HTTPS else "csrftoken"
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_HTTPONLY = True
@@ -179,11 +186,16 @@ X_FRAME_OPTIONS = "DENY"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1_000
 
+# Everything goes to the terminal through one formatter, which cuts out secrets; Django's own handlers would not.
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"without_secrets": {"()": "collection.logs.WithoutSecrets"}},
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"terminal": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["without_secrets"]}},
+    "formatters": {"line": {"()": "collection.logs.LineFormatter"}},
+    "handlers": {"terminal": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["terminal"], "level": "WARNING"},
+    "loggers": {
+        "django": {"handlers": [], "level": "WARNING"},
+        "django.server": {"handlers": [], "level": "INFO", "propagate": True},
+        "levelbook": {"level": "INFO"},
+    },
 }

@@ -1,4 +1,4 @@
-"""The door for a WSGI server: `collection.wsgi:application`."""
+"""The door for a WSGI server: `collection.wsgi:application`. What is broken is refused here, whichever server asks."""
 
 import os
 from typing import Any
@@ -41,3 +41,7 @@ class Handler(WSGIHandler):
 
 django.setup(set_prefix=False)
 application = Handler()
+
+from collection.checks.serving import refuse_broken  # noqa: E402  # it asks tables, which are there only now
+
+refuse_broken()

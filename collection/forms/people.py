@@ -28,7 +28,7 @@ _REQUIRED = {
     "password1": "Write a password.",
     "password2": "Write the new password once more.",
 }
-NEW_PASSWORD = "At least 8 characters, not only digits, and none of the common ones."
+NEW_PASSWORD = "At least 10 characters of any kind, and none of the common ones."
 
 
 class _AccountForm(forms.Form):

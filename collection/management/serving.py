@@ -4,6 +4,7 @@ import socket
 from typing import Any
 
 from django.core.management.base import CommandError
+from django.db import connections
 from granian import Granian
 from granian.constants import Interfaces
 from granian.log import LogLevels
@@ -31,6 +32,7 @@ def serve(port: int, say: Any) -> None:
             raise CommandError(
                 f"Port {port} is taken. Stop the other program, or choose another: --port {port + 1}."
             ) from error
+    _let_go()
     say(f"Levelbook is at http://{HOST}:{port}/ for this machine alone. Stop it with Ctrl-C.")
     Granian(
         "collection.wsgi:application",
@@ -40,4 +42,14 @@ def serve(port: int, say: Any) -> None:
         workers=1,
         blocking_threads=THREADS,
         log_level=LogLevels.warning,
+        log_access=False,  # it would write down whole addresses, keys and all
     ).serve()
+
+
+def _let_go() -> None:
+    """Close what migrating opened. The process that serves is a fork of this one: it would share the connections, and
+    a pool whose threads stayed behind never gets another one."""
+    connections.close_all()
+    for each in connections.all(initialized_only=True):
+        if close_pool := getattr(each, "close_pool", None):  # PostgreSQL alone has one
+            close_pool()

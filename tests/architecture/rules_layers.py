@@ -15,24 +15,26 @@ SHARED = frozenset({"leveling", "leveling.units", "leveling.errors"})
 
 #: A story gets its rows through `access` and may name their tables in its own words (see `manager_faults`).
 _STORY = frozenset({"forms", "actions", "queries", "access", "models", "http", "presets"})
-_BESIDE = frozenset({"actions", "queries", "access", "models", "http", "environment"})
+_BESIDE = frozenset({"actions", "queries", "access", "models", "http", "environment", "server"})
 
 #: What each part of `collection` may import of the project, beside itself and SHARED.
 BELOW = {
     "collection": frozenset(),
     "settings": frozenset({"environment"}),  # anything more would load models before Django is ready
     "environment": frozenset(),
+    "wsgi": frozenset({"checks"}),
+    "server": frozenset({"environment"}),  # what this machine tells: no rows
     "logs": frozenset(),  # the settings name it, and it runs before anything of ours
-    "wsgi": frozenset(),
     "urls": frozenset({"views", "api"}),
-    "apps": frozenset({"checks"}),
+    "apps": frozenset({"checks", "signins"}),
+    "signins": frozenset(),
     "checks": _BESIDE,
     "middleware": _BESIDE,
     "adapters": _BESIDE,
     "views": _STORY,
     "api": _STORY,
     "tasks": _STORY,
-    "management": _STORY | {"demo"},
+    "management": _STORY | {"demo", "checks"},
     # The invented operation does what people do, through the same actions; `arrays` simulates its floors.
     "demo": frozenset({"actions", "queries", "access", "models", "arrays", "presets"}),
     "http": frozenset({"access", "models"}),
@@ -42,7 +44,7 @@ BELOW = {
     "forms": frozenset({"presets"}),  # parsing and field errors only
     "presets": frozenset(),
     "actions": frozenset({"queries", "access", "models", "arrays", "routing", "presets"}),
-    "queries": frozenset({"access", "models", "arrays", "routing", "presets"}),
+    "queries": frozenset({"access", "models", "arrays", "routing", "presets", "server"}),
     "access": frozenset({"models"}),
     "arrays": frozenset({"models", "presets", "engine"}),
     "routing": frozenset(),

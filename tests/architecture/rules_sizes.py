@@ -13,7 +13,7 @@ MANY_NAMES = ("leveling/units.py", "leveling/errors.py")
 NOUNS = frozenset({
     "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
     "today", "quick", "vials", "quick_checks", "invitations", "devices",
-    "reports",
+    "reports", "health",
 })  # fmt: skip
 LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 #: Files of a layer that are not a noun, each with its reason.

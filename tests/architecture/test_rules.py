@@ -5,12 +5,14 @@ from types import ModuleType
 
 import planted_layers
 import planted_pages
+import planted_security
 import planted_sheets
 import pytest
 import rules_documents
 import rules_engine
 import rules_layers
 import rules_pages
+import rules_security
 import rules_sizes
 import rules_tree
 import rules_web
@@ -18,8 +20,10 @@ from rules_source import Files, project
 
 Rule = Callable[[Files], list[str]]
 
-_MODULES = (rules_layers, rules_sizes, rules_engine, rules_web, rules_pages, rules_documents, rules_tree)
-_PLANTED = (planted_layers, planted_sheets, planted_pages)
+_MODULES = (
+    rules_layers, rules_sizes, rules_engine, rules_web, rules_pages, rules_documents, rules_tree, rules_security,
+)  # fmt: skip
+_PLANTED = (planted_layers, planted_sheets, planted_pages, planted_security)
 #: These take something else than the tree; they are tested in test_rules_tree.py.
 _ELSEWHERE = {"place_faults", "pin_faults"}
 

@@ -30,6 +30,7 @@ def test_it_refuses_a_flag_it_does_not_know(text: str) -> None:
 def test_a_secret_key_that_another_process_is_writing_is_waited_for(tmp_path: Path) -> None:
     path, whole = tmp_path / "secret_key", "k" * 60
     path.write_text("")
+    path.chmod(0o600)
     writer = threading.Timer(0.15, path.write_text, args=[whole])
     writer.start()
     assert environment.secret_key({}, tmp_path) == whole

@@ -30,7 +30,7 @@ NEEDY = ("machine_new", "machine_move", "machine_legs", "survey_new", "plan_new"
 #: Its row's address leads to a link that no longer works, which holds no form.
 NO_FORM = "account_reset_password_from_key"
 #: Addresses that answer with data for a script.
-NO_PAGES = ("acting",)
+NO_PAGES = ("acting", "health")
 #: Pages that people print.
 ON_PAPER = ("plan", "site", "floor", "vial_strip", "machine_label")
 #: A word that no field for numbers takes.

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from collection.access import member_of
 from collection.actions.people import create_user, set_password
+from collection.checks.serving import stop_if_broken
 from collection.demo import cast
 from collection.demo.build import build
 from collection.demo.table import out_of_spec
@@ -23,6 +24,7 @@ from collection.queries.people import anyone_keeps_a_book, user_by_email
 class Command(BaseCommand):
     """Build the demo once, print its table, then serve it with the sign-in printed."""
 
+    requires_system_checks = []  # asked below, once and with the database
     help = "Build our invented operation, print what is out of spec with the turns, and serve it."
 
     def add_arguments(self, parser: Any) -> None:
@@ -32,6 +34,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Migrate, build if it is not there yet, print, serve."""
+        stop_if_broken()
         call_command("migrate", verbosity=0)
         member = self._member()
         context = {"rows": out_of_spec(member=member), "counts": verdict_counts(member=member)}

@@ -5,12 +5,14 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
+from collection.checks.serving import stop_if_broken
 from collection.management.serving import add_port, serve
 
 
 class Command(BaseCommand):
     """Bring the database up to date, then serve Levelbook on this machine."""
 
+    requires_system_checks = []  # asked below, once and with the database
     help = "Bring the database up to date, then serve Levelbook on this machine and say where."
 
     def add_arguments(self, parser: Any) -> None:
@@ -19,6 +21,6 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Check, migrate, serve."""
-        call_command("check")
+        stop_if_broken()
         call_command("migrate", verbosity=0)
         serve(options["port"], self.stdout.write)

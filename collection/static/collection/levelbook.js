@@ -57,7 +57,8 @@
       const next = names[(names.indexOf(root.dataset.theme ?? "") + 1) % names.length];
       if (next) root.dataset.theme = next;
       else delete root.dataset.theme;
-      document.cookie = `theme=${next}; path=/; max-age=${next ? 31536000 : 0}; samesite=lax`;
+      const secure = location.protocol === "https:" ? "; secure" : "";
+      document.cookie = `theme=${next}; path=/; max-age=${next ? 31536000 : 0}; samesite=lax${secure}`;
       showTheme(button);
     });
   }

@@ -120,6 +120,8 @@ ROWS = [
     Row("guide", {"GET": (200, 200, 200, 200, 200, 200)}),
     # Who acts, and a token, for the page's script: nobody learns more than their own name.
     Row("acting", {"GET": (200, 200, 200, 200, 200, 200)}),
+    # One word for a monitor: the same for everyone.
+    Row("health", {"GET": (200, 200, 200, 200, 200, 200)}),
     list_page("today"),
     list_page("sites"),
     new_page("site_new"),
@@ -178,6 +180,8 @@ ROWS = [
     # As instruments: site viewers do not reach them.
     Row("vial_strip", {"GET": (302, 302, 404, 404, 200, 200)}, {"pk": "vial"}),
     list_page("organization"),
+    # About the server and one's own book: the owner of another organization sees his own.
+    Row("organization_health", {"GET": (302, 302, 200, 403, 403, 200)}),
     Row("organization_edit", {"GET": (302, 302, 200, 403, 403, 200), "POST": (302, 302, 422, 403, 403, 422)}),
     Row("organization_new", {"GET": (302, 200, 200, 200, 200, 200), "POST": (302, 422, 422, 422, 422, 422)}),
     # Alice and Charlie are the only owners of theirs, so they cannot leave; the others leave at once.

@@ -1,19 +1,28 @@
 """What every answer carries, refusals included, and cookies; with the settings of a public host too."""
 
 from typing import Any
+from unittest import mock
 
 import pytest
 from django.conf import settings
 from django.test import Client, override_settings
 from django.urls import reverse
 
+from collection.actions.record import StaleEdit
 from tests.collection.access.table import ROWS
 from tests.factories import PASSWORD
 from tests.worlds import TernTaproom
 
-POLICY = ("default-src 'self'", "base-uri 'none'", "object-src 'none'", "frame-ancestors 'none'")
+POLICY = ("default-src 'self'", "base-uri 'none'", "object-src 'none'", "frame-ancestors 'none'", "form-action 'self'")
+#: On every answer, whatever its status.
+HEADERS = {
+    "X-Content-Type-Options": "nosniff", "X-Frame-Options": "DENY", "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}  # fmt: skip
 PUBLIC: dict[str, Any] = {
     "ALLOWED_HOSTS": ["levelbook.example"], "SECURE_SSL_REDIRECT": True, "SECURE_HSTS_SECONDS": 31_536_000,
+    "SECURE_HSTS_INCLUDE_SUBDOMAINS": True,
     "SECURE_PROXY_SSL_HEADER": ("HTTP_X_FORWARDED_PROTO", "https"), "SESSION_COOKIE_SECURE": True,
     "CSRF_COOKIE_SECURE": True,
 }  # fmt: skip
@@ -24,8 +33,12 @@ def is_guarded(answer: Any) -> None:
     for rule in POLICY:
         assert rule in policy
     assert "unsafe" not in policy
-    if answer.status_code not in (301, 400) or "X-Content-Type-Options" in answer.headers:
-        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    for name, value in HEADERS.items():
+        assert answer.headers.get(name) == value, (name, answer.status_code)
+    assert "Access-Control-Allow-Origin" not in answer.headers
+    assert answer.headers["Content-Type"] or not answer.content
+    if answer.headers["Content-Type"].startswith("text/"):
+        assert "charset=" in answer.headers["Content-Type"]
 
 
 @pytest.fixture
@@ -40,28 +53,69 @@ def test_every_page_and_refusal_has_the_policy_and_is_private(alice: Client, tap
         for method in ("GET", "POST", "PUT"):
             answer = alice.generic(method, row.address(taproom))
             is_guarded(answer)
-            assert answer.headers["X-Frame-Options"] == "DENY", row.name
             kept = answer.headers["Cache-Control"]
             assert "private" in kept, (row.name, method, kept)
             assert "no-cache" in kept or "no-store" in kept, (row.name, method, kept)
 
 
-def test_errors_have_the_policy(alice: Client, taproom: TernTaproom, monkeypatch: pytest.MonkeyPatch) -> None:
-    def breaks(**_: Any) -> None:
-        raise RuntimeError("planted")
+def test_every_status_has_them(alice: Client, taproom: TernTaproom, monkeypatch: pytest.MonkeyPatch) -> None:
+    def raising(error: Exception) -> Any:
+        monkeypatch.setattr("collection.queries.sites.sites_of", mock.Mock(side_effect=error))
+        return alice.get(reverse("sites"))
 
-    monkeypatch.setattr("collection.queries.sites.sites_of", breaks)
+    vera, kept = Client(), {"HTTP_X_KEEP": "somebody.else", "HTTP_X_KEEP_WAITED": "0"}
+    vera.force_login(taproom.people.vera.user)
+    monkeypatch.setattr("collection.queries.health.is_ready", lambda: False)
     answers = {
-        500: alice.get(reverse("sites")),
-        404: alice.get("/nowhere/"),
+        302: Client().get(reverse("sites")),
         400: alice.get(reverse("today"), headers={"host": "evil.example"}),
+        401: Client().get(reverse("sites"), headers={"HX-Request": "true"}),
+        403: vera.get(reverse("site_new")),
+        404: alice.get("/nowhere/"),
         405: alice.put(reverse("machines")),
+        409: raising(StaleEdit("Someone was faster.")),
+        412: alice.post(reverse("site_new"), {}, **kept),
         422: alice.post(reverse("site_new"), {}),
+        500: raising(RuntimeError("planted")),
+        503: Client().get(reverse("health")),
     }
     for status, answer in answers.items():
         assert answer.status_code == status
         is_guarded(answer)
         assert "planted" not in answer.content.decode()
+        assert "no-cache" in answer.headers.get("Cache-Control", "no-cache" if status == 400 else ""), status
+
+
+@pytest.mark.parametrize("path", ["collection/levelbook.js", "collection/mark.svg", "collection/nothing.js"])
+def test_static_files_have_them(db: None, path: str) -> None:
+    answer = Client().get(f"/static/{path}")
+    answer.close()
+    assert answer.status_code == (404 if "nothing" in path else 200)
+    is_guarded(answer)
+
+
+@pytest.mark.parametrize("path", ["/.git/config", "/static/", "/static/../settings.py", "/static/%2e%2e/settings.py"])
+def test_nothing_else_on_the_disk_is_served(db: None, path: str) -> None:
+    answer = Client().get(path)
+    assert answer.status_code == 404
+    assert "SECRET_KEY" not in answer.content.decode()
+
+
+def test_nobody_gets_a_request_back(db: None) -> None:
+    assert Client().trace(reverse("quick")).status_code == 405
+
+
+def test_an_unfinished_redirect_has_them(db: None) -> None:
+    answer = Client().get("/today")
+    assert (answer.status_code, answer.headers["Location"]) == (301, "/today/")
+    is_guarded(answer)
+
+
+def test_signing_out_takes_the_pages_from_the_device(alice: Client) -> None:
+    """What waits to be sent lies in the device's storage, and stays."""
+    assert "Clear-Site-Data" not in alice.get(reverse("today")).headers
+    assert "Clear-Site-Data" not in Client().post(reverse("account_login"), {}).headers
+    assert alice.post(reverse("account_logout")).headers["Clear-Site-Data"] == '"cache"'
 
 
 @override_settings(**PUBLIC)
@@ -71,9 +125,12 @@ def test_a_wrong_host_and_plain_http_are_refused_with_the_policy(taproom: TernTa
         wrong = client.get("/", headers={"host": host}, secure=True)
         assert wrong.status_code == 400, host
         is_guarded(wrong)
+        assert "max-age=31536000" in wrong.headers["Strict-Transport-Security"]
     plain = client.get("/", headers={"host": "levelbook.example"})
     assert (plain.status_code, plain.url) == (301, "https://levelbook.example/")
     is_guarded(plain)
+    monitor = client.get(reverse("health"), headers={"host": "levelbook.example"})
+    assert (monitor.status_code, monitor.content) == (200, b"ok\n"), "a monitor may ask the server itself"
     good = client.get(
         "/", headers={"host": "levelbook.example", "x-forwarded-proto": "https", "x-forwarded-host": "evil.example"}
     )
