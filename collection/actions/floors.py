@@ -118,21 +118,18 @@ def record_slope(
         instrument=instrument,
     )
     _refuse_impossible(fit)
-    slope = add(
-        by,
-        FloorSlope(
-            id=by.key, floor=floor, bay=bay, instrument=instrument, why=why, engine_version=VERSION,
-            gx=fit.gx, gy=fit.gy, u_gx=fit.u_gx, u_gy=fit.u_gy, gxgy_covariance=fit.gxgy_covariance,
-        ),
+    slope = FloorSlope(
+        id=by.key, floor=floor, bay=bay, instrument=instrument, why=why, engine_version=VERSION,
+        gx=fit.gx, gy=fit.gy, u_gx=fit.u_gx, u_gy=fit.u_gy, gxgy_covariance=fit.gxgy_covariance,
     )  # fmt: skip
-    FloorReading.objects.bulk_create(
+    parts = [
         FloorReading(
-            **by.stamp(), slope=slope, place=place, text=reading.text, unit=unit,
-            slope_deg=fit.slopes_deg[place], rises_toward_deg=reading.rises_toward_deg,
+            place=place, text=reading.text, unit=unit, slope_deg=fit.slopes_deg[place],
+            rises_toward_deg=reading.rises_toward_deg,
         )
         for place, reading in enumerate(readings)
-    )  # fmt: skip
-    return slope
+    ]  # fmt: skip
+    return add(replace(by, why=why), slope, readings=parts)
 
 
 def _site_named(by: Author, name: str) -> Site | None:

@@ -18,6 +18,7 @@ from collection.actions.record import (
     hold_people,
     note,
     refuse_stale,
+    values,
     was_written,
 )
 from collection.models import Membership, Organization, Site, User
@@ -38,7 +39,9 @@ def found_organization(
         return found
     organization = Organization.objects.create(name=name, created_at=at)
     member = Membership.objects.create(pk=key, organization=organization, user=user, role=OWNER, created_at=at)
-    note(Author(member=member, at=at, key=key, sent=sent), organization, "founded", old={}, new={"name": name})
+    by = Author(member=member, at=at, key=key, sent=sent)
+    note(by, organization, "founded", old={}, new=values(organization))
+    note(by, member, "added", old={}, new={**values(member), "sites": []})
     return member
 
 

@@ -7,7 +7,7 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 
-from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, values, was_written
+from collection.actions.record import ActionRefused, Author, add, already_done, change, hold, note, was_written
 from collection.actions.status import refresh_status
 from collection.arrays.plans import PlanWork, inputs_of, usual_work
 from collection.arrays.plans_answers import Answer, Inputs, answers_to, turn_mm
@@ -49,14 +49,11 @@ def make_plan(*, by: Author, machine: Machine, source: str, **work: Any) -> Plan
     _refuse_impossible(answer, start)
     for older in _unfinished(by, machine):
         _set_aside(replace(by, why="A newer plan was made."), older)
-    plan = add(
-        by,
-        Plan(
-            id=by.key, machine=machine, survey=rows.survey, spec=rows.spec, source=source, outcome=answer["outcome"],
-            inputs=inputs, answer=answer, engine_version=VERSION,
-        ),
+    plan = Plan(
+        id=by.key, machine=machine, survey=rows.survey, spec=rows.spec, source=source, outcome=answer["outcome"],
+        inputs=inputs, answer=answer, engine_version=VERSION,
     )  # fmt: skip
-    _store_legs(by, plan, machine)
+    add(by, plan, legs=_legs(plan))
     refresh_status(machine=machine)
     return plan
 
@@ -135,15 +132,14 @@ def _unfinished(by: Author, machine: Machine) -> list[Plan]:
     return list(rows.filter(machine=machine, state__in=("open", "turned")).select_for_update())
 
 
-def _store_legs(by: Author, plan: Plan, machine: Machine) -> None:
-    legs = [
+def _legs(plan: Plan) -> list[PlanLeg]:
+    return [
         PlanLeg(
-            **by.stamp(), plan=plan, place=place, steps=leg["steps"], lift=leg["lift"],
-            steps_per_turn=plan.inputs["steps_per_turn"], height_mm=leg["height_mm"],
+            place=place, steps=leg["steps"], lift=leg["lift"], steps_per_turn=plan.inputs["steps_per_turn"],
+            height_mm=leg["height_mm"],
         )
         for place, leg in enumerate(plan.answer["legs"])
     ]  # fmt: skip
-    PlanLeg.objects.bulk_create(legs)
 
 
 def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID) -> None:
@@ -159,12 +155,11 @@ def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID
         row.exposure_mm = min(max(now_mm, 0.0), row.travel_mm)
         row.save(update_fields=["exposure_mm"])
         note(by, row, "turned", old={"exposure_mm": was_mm}, new={"exposure_mm": row.exposure_mm})
-    adjustment = Adjustment(
-        id=key, **by.stamp(), plan=plan, place=row.place, lift=lift, turns=done.turns, text=done.text, lead_mm=lead_mm,
+    made = Adjustment(
+        id=key, plan=plan, place=row.place, lift=lift, turns=done.turns, text=done.text, lead_mm=lead_mm,
         turned_at=_turned_at(by, plan),
     )  # fmt: skip
-    adjustment.save()
-    note(by, adjustment, "added", old={}, new=values(adjustment))
+    add(by, made)
 
 
 def _turned_at(by: Author, plan: Plan) -> datetime.datetime:

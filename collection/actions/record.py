@@ -1,6 +1,7 @@
 """What every action shares: its author, its refusals, and the line it leaves in the history."""
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 from uuid import UUID
@@ -154,12 +155,22 @@ def was_written(organization_id: UUID, write: UUID) -> bool:
     return Change.objects.for_org(organization_id).filter(write=write).exists()
 
 
-def add[R: Row](by: Author, row: R) -> R:
-    """Store a new row of this author and its line in the history."""
-    for name, value in by.stamp().items():
-        setattr(row, name, value)
+def add[R: Row](by: Author, row: R, *, verb: str = "added", **parts: Sequence[Row]) -> R:
+    """Store a new row of this author with its parts, and one line in the history for all of it.
+
+    ``parts`` are rows that come and stay with this one, by the name that it knows them by: a survey's ``readings``.
+    """
+    _stamp(by, row)
     row.save(force_insert=True)
-    note(by, row, "added", old={}, new=values(row))
+    new = values(row)
+    for name, rows in parts.items():
+        link: Any = row._meta.get_field(name)
+        for part in rows:
+            _stamp(by, part)
+            setattr(part, link.field.name, row)
+        link.related_model._default_manager.bulk_create(rows)
+        new[name] = [{"id": part.pk, **values(part, but=link.field.name)} for part in rows]
+    note(by, row, verb, old={}, new=new)
     return row
 
 
@@ -193,7 +204,8 @@ def refuse_stale(by: Actor, row: Model) -> None:
 
 
 def note(by: Actor, row: Model, verb: str, *, old: dict[str, Any], new: dict[str, Any]) -> None:
-    """Leave a line in the history: who did what to which row, when and why."""
+    """Leave a line in the history: who did what to which row, when and why; a column has the name of its field."""
+    names = {field.attname: field.name for field in row._meta.fields}
     Change.objects.create(
         **by.stamp(),
         noun=type(row).__name__.lower(),
@@ -201,24 +213,35 @@ def note(by: Actor, row: Model, verb: str, *, old: dict[str, Any], new: dict[str
         verb=verb,
         why=by.why,
         write=by.write,
-        old={name: _plain(value) for name, value in old.items()},
-        new={name: _plain(value) for name, value in new.items()},
+        old={names.get(name, name): _plain(value) for name, value in old.items()},
+        new={names.get(name, name): _plain(value) for name, value in new.items()},
     )
 
 
 #: What a row holds of a secret has no place in the history.
-_UNTOLD = {"token_sha256"}
+_UNTOLD = {"token_sha256", "token_hash"}
 _STAMPS = {"id", "organization", "created_at", "created_by", "version"} | _UNTOLD
 
 
-def values(row: Model) -> dict[str, Any]:
-    """Return the row's own columns by name, without the stamps."""
-    return {field.name: getattr(row, field.attname) for field in row._meta.fields if field.name not in _STAMPS}
+def values(row: Model, but: str = "") -> dict[str, Any]:
+    """Return the row's own columns by name, without the stamps and the one that may be left out."""
+    own = (field for field in row._meta.fields if field.name not in _STAMPS and field.name != but)
+    return {field.name: getattr(row, field.attname) for field in own}
+
+
+def _stamp(by: Actor, row: Row) -> None:
+    for name, value in by.stamp().items():
+        setattr(row, name, value)
 
 
 def _plain(value: Any) -> Any:
+    """What JSON can hold, such that the field of the value reads it back exactly."""
     if isinstance(value, Model):
         return str(value.pk)
-    if value is None or isinstance(value, bool | int | float | str | list | dict):
+    if isinstance(value, dict):
+        return {name: _plain(each) for name, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    if value is None or isinstance(value, bool | int | float | str):
         return value
     return str(value)

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from collection.actions.record import ActionRefused, Author, already_done, hold, note, values
+from collection.actions.record import ActionRefused, Author, add, already_done, hold, note
 from collection.actions.reports import answer_reports
 from collection.actions.status import Fresh, refresh_status
 from collection.arrays.offsets import offset_from
@@ -180,7 +180,7 @@ def _store(by: Author, survey: Survey, seen: Seen) -> Assessment:
     survey.measured_at, survey.note = measured_at, seen.note
     survey.preconditions = [name for name in PRECONDITIONS if name in seen.preconditions]
     survey.engine_version = VERSION
-    _save(by, survey, readings)
+    add(by, survey, verb="corrected" if survey.supersedes_id else "added", readings=readings)
     return assessment
 
 
@@ -198,25 +198,6 @@ def _whole(assessment: Assessment | None) -> Assessment:
 def _sentence(lacks: str, way: str) -> str:
     """Why a direction is not known though something was read, as a sentence; "" if nothing was."""
     return f"{LACKS_WORDS[lacks].format(way=way)}." if lacks else ""
-
-
-def _save(by: Author, survey: Survey, readings: list[Reading]) -> None:
-    stamp = by.stamp()
-    for row in (survey, *readings):
-        for name, value in stamp.items():
-            setattr(row, name, value)
-    survey.save(force_insert=True)
-    for reading in readings:
-        reading.survey = survey
-    Reading.objects.bulk_create(readings)
-    kept = {**values(survey), "readings": [values(reading) for reading in readings]}
-    note(by, survey, "corrected" if survey.supersedes_id else "added", old={}, new=_plain(kept))
-
-
-def _plain(kept: dict[str, Any]) -> dict[str, Any]:
-    """Keys as text inside the list of readings, which JSON cannot hold otherwise."""
-    readings = [{name: str(v) if name == "survey" else v for name, v in row.items()} for row in kept["readings"]]
-    return {**kept, "readings": readings}
 
 
 def _measured_at(seen: Seen, by: Author) -> datetime.datetime:

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from collection.models.base import MOST_VERSION, Editable, Recorded, Row, in_range, one_of, texts_fit
+from collection.models.base import MOST_VERSION, Editable, Recorded, in_range, one_of, texts_fit
 
 OUTCOMES = ("in_spec", "plan", "nothing_fits")
 STATES = ("open", "turned", "signed_off", "set_aside")
@@ -50,7 +50,7 @@ class Plan(Editable):
         indexes = [models.Index(fields=["machine", "-created_at"], name="plan_latest")]
 
 
-class PlanLeg(Row):
+class PlanLeg(Recorded):
     """One leg of a plan: whole steps out (+) or in (-), and in which lift."""
 
     plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="legs")

@@ -13,7 +13,7 @@ MANY_NAMES = ("leveling/units.py", "leveling/errors.py")
 NOUNS = frozenset({
     "sites", "floors", "machines", "instruments", "surveys", "plans", "forecasts", "visits", "people",
     "today", "quick", "vials", "quick_checks", "invitations", "devices",
-    "reports", "health",
+    "reports", "health", "history",
 })  # fmt: skip
 LAYERS_OF_NOUNS = ("models", "queries", "actions", "arrays", "forms", "views")
 #: Files of a layer that are not a noun, each with its reason.
@@ -45,8 +45,9 @@ EXTRA_FILES = (
     ("queries", "plans_work", "a leg plan as a list of steps for the hands"),
     ("queries", "surveys_twist", "roll at both ends of a survey, and whose twist it is by another survey"),
     ("queries", "surveys_next", "what to do after a survey: one step, as the machine stands now"),
-    ("queries", "edits", "the newest line of the history by column, for a merge"),
-    ("forms", "merges", "two edits of one row that met: what each says, and the answer"),
+    ("queries", "history_words", "what people call the things and columns that lines of the history are about"),
+    ("queries", "history_names", "the names of those things, asked for at once"),
+    ("models", "guards", "the triggers by which the database itself refuses to change the record"),
     ("forms", "base", "what every form shares: the key of the write and the version edited"),
     ("forms", "merges", "what a page showed, and what is asked where two people changed one field"),
     ("queries", "edits", "who last wrote each column of a row, for a merge"),
