@@ -18,6 +18,7 @@ from collection.models import (
     Invitation,
     Machine,
     Membership,
+    Organization,
     Plan,
     QuickCheck,
     Report,
@@ -83,6 +84,13 @@ def must_own(member: Membership) -> None:
     """Raise 403 unless this member is an owner."""
     if not member.is_owner:
         raise PermissionDenied("Only an owner of the organization can do this.")
+
+
+def organization_for(member: Membership, pk: UUID) -> Organization:
+    """Return the member's own organization, or 404 for any other."""
+    if member.organization_id != pk:
+        raise Http404
+    return member.organization
 
 
 def site_for(member: Membership, pk: UUID) -> Site:

@@ -25,7 +25,7 @@ SHEETS = (
     "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "bars", "figures",
     "machines", "today", "surveys", "reading", "plans", "quick", "guide", "work", "work_steps",
     "paper", "paper_print", "keep", "people", "instruments", "quick_checks", "vials", "account", "reports",
-    "reach",
+    "history", "reach",
 )  # fmt: skip
 #: The sheet that holds on paper only.
 PAPER = "print"

@@ -7,6 +7,7 @@ from collection.views import (
     floors,
     guide,
     health,
+    history,
     instruments,
     invitations,
     machines,
@@ -36,6 +37,7 @@ urlpatterns = [
     path("organization/", people.organization, name="organization"),
     path("organization/health/", health.organization_health, name="organization_health"),
     path("organization/edit/", people.organization_edit, name="organization_edit"),
+    path("organization/history/", history.history, name="history"),
     path("organization/new/", people.organization_new, name="organization_new"),
     path("organization/choose/", people.organization_choose, name="organization_choose"),
     path("organization/leave/", people.organization_leave, name="organization_leave"),
@@ -96,4 +98,8 @@ urlpatterns = [
     path("plans/<uuid:pk>/turned/", plans.plan_turned, name="plan_turned"),
     path("plans/<uuid:pk>/sign-off/", plans.plan_sign_off, name="plan_sign_off"),
     path("plans/<uuid:pk>/set-aside/", plans.plan_set_aside, name="plan_set_aside"),
+    *(
+        path(f"history/{noun.replace('_', '-')}/<uuid:pk>/", history.thing, {"noun": noun}, name=f"{noun}_history")
+        for noun in history.NOUNS
+    ),
 ]

@@ -56,6 +56,11 @@ class TernTaproom:
     machine: models.Machine
     instrument: models.Instrument
 
+    @property
+    def organization(self) -> models.Organization:
+        """Alice's."""
+        return self.people.alice.organization
+
     @cached_property
     def survey(self) -> models.Survey:
         """Bob's survey: half a degree too flat, left high. Made when first asked for."""

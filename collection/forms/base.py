@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django import forms
 
 from collection.forms import merges
+from collection.forms.fields import TextField
 
 #: Fields that belong to the page, not to what is written.
 _OF_THE_PAGE = ("write_key", "version", "opened_for", "opened_with")
@@ -64,6 +65,8 @@ class EditForm(WriteForm):
     stale = False
     together: ClassVar[tuple[tuple[str, ...], ...]] = ()
     columns: ClassVar[dict[str, str]] = {}
+    #: Fields that are told with the edit and are no part of the row.
+    apart: ClassVar[tuple[str, ...]] = ()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -118,7 +121,7 @@ class EditForm(WriteForm):
         return merges.shown(self._field(name), value)
 
     def _parts(self, value_of: Callable[[str], Any]) -> merges.Parts:
-        grouped = {name for names in self.together for name in names}
+        grouped = {*self.apart, *(name for names in self.together for name in names)}
         single = [(name,) for name, field in self.fields.items() if name not in grouped and not field.widget.is_hidden]
         groups = [tuple(name for name in names if name in self.fields) for names in self.together]
         return {
@@ -151,3 +154,17 @@ class EditForm(WriteForm):
         found = [lines[column] for name in values if (column := self.columns.get(name, name)) in lines]
         line = max(found, key=lambda each: each.created_at, default=None)
         return {"by": line.created_by.email, "at": line.created_at} if line else {}
+
+
+class ReasonForm(EditForm):
+    """An edit whose reason may be told: it stands in the history, not in the row."""
+
+    why = TextField(
+        label="Reason", max_length=400, required=False, help_text="Why you change it. It stands in the history."
+    )
+    apart = ("why",)
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """What was typed of the row itself."""
+        return {name: value for name, value in super().values.items() if name != "why"}

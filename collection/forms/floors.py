@@ -6,7 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from collection import presets
-from collection.forms.base import EditForm, WriteForm
+from collection.forms.base import ReasonForm, WriteForm
 from collection.forms.fields import CHOOSE, NumberField, TextField
 
 SURFACES = list(presets.SURFACES.items())
@@ -30,7 +30,7 @@ class FloorForm(WriteForm):
     )  # fmt: skip
 
 
-class FloorEditForm(EditForm, FloorForm):
+class FloorEditForm(ReasonForm, FloorForm):
     """An edit of a floor."""
 
 
@@ -60,7 +60,7 @@ class BayForm(WriteForm):
         fields["x_mm"].high, fields["y_mm"].high = floor_width_mm, floor_depth_mm
 
 
-class BayEditForm(EditForm, BayForm):
+class BayEditForm(ReasonForm, BayForm):
     """An edit of a bay."""
 
 

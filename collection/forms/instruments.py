@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 
 from collection import presets
 from collection.forms import merges
-from collection.forms.base import EditForm, TopForm, WriteForm
+from collection.forms.base import ReasonForm, TopForm, WriteForm
 from collection.forms.fields import NumberField, TextField, WordField
 from collection.forms.surveys_readings import ShownField
 from leveling.units import slope_deg, slope_in
@@ -153,7 +153,7 @@ class InstrumentForm(TopForm):
         return found
 
 
-class InstrumentEditForm(EditForm, InstrumentForm):
+class InstrumentEditForm(ReasonForm, InstrumentForm):
     """An edit of an instrument. ``stored`` is what somebody would have typed to describe it as it is now.
 
     Its numbers mean something in its unit only, and all of them only for its kind: where somebody made it another

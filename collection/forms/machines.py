@@ -9,7 +9,7 @@ from django.http import QueryDict
 
 from collection import presets
 from collection.forms import merges
-from collection.forms.base import EditForm, TopForm
+from collection.forms.base import EditForm, ReasonForm, TopForm
 from collection.forms.fields import NumberField, TextField, TurnsField, WordField
 from collection.forms.floors import SURFACES
 from collection.forms.numbers import written, written_turns
@@ -204,14 +204,14 @@ class MachineNewForm(MachineForm):
         return found
 
 
-class MachineEditForm(EditForm, MachineForm):
+class MachineEditForm(ReasonForm, MachineForm):
     """An edit of a machine."""
 
     together = (("thread", "lead_mm"),)
     columns = {"thread": "lead_mm"}
 
 
-class LegsForm(EditForm):
+class LegsForm(ReasonForm):
     """The four legs in one form: length, travel, how far the leveler is out, pad.
 
     ``legs`` are the present numbers in leg order. A field that still shows what the page put there keeps its

@@ -7,7 +7,7 @@ from uuid import UUID
 from allauth.account import forms as account_forms
 from django import forms
 
-from collection.forms.base import EditForm, TopForm, WriteForm
+from collection.forms.base import EditForm, ReasonForm, TopForm, WriteForm
 from collection.forms.fields import TextField, WordField, WordsField
 
 ROLES = [("owner", "Owner"), ("technician", "Technician"), ("viewer", "Site viewer")]
@@ -98,8 +98,10 @@ class FoundForm(WriteForm):
     )
 
 
-class OrganizationForm(EditForm, TopForm):
+class OrganizationForm(ReasonForm, TopForm):
     """The organization's name and the units that its pages show."""
+
+    field_order = ("write_key", "version", "name", "angle_unit", "length_unit", "why")
 
     name = TextField(label="Name", max_length=80)
     angle_unit = WordField(label="Show slopes in", choices=[("deg", "degrees"), ("mm_per_m", "mm/m")])

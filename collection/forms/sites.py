@@ -5,7 +5,7 @@ from zoneinfo import available_timezones
 
 from django import forms
 
-from collection.forms.base import EditForm, TopForm
+from collection.forms.base import ReasonForm, TopForm
 from collection.forms.fields import CHOOSE, TextField
 
 _OLD_NAMES = ("Etc/", "SystemV/", "posix/", "right/")
@@ -45,5 +45,5 @@ class SiteForm(TopForm):
         zone.guess(self)
 
 
-class SiteEditForm(EditForm, SiteForm):
+class SiteEditForm(ReasonForm, SiteForm):
     """An edit of a site."""

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from collection import presets
-from collection.forms.base import EditForm, WriteForm
+from collection.forms.base import ReasonForm, WriteForm
 from collection.forms.fields import CHOOSE, NumberField, TextField, WordField
 from collection.forms.surveys_readings import UNIT_SIGNS, ShownField
 from leveling.units import slope_in
@@ -49,7 +49,7 @@ class VialForm(WriteForm):
     )  # fmt: skip
 
 
-class VialEditForm(EditForm, VialForm):
+class VialEditForm(ReasonForm, VialForm):
     """An edit of a vial."""
 
 

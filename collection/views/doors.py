@@ -108,7 +108,7 @@ def posted(request: HttpRequest) -> Any:
 
 
 def author(request: Any, form: WriteForm, why: str = "") -> Author:
-    """Return who writes, now, with the form's key and the fingerprint of what was sent.
+    """Return who writes, now, with the form's key and the fingerprint of what was sent; ``why`` is the form's, if any.
 
     Raises ActionRefused if the page was opened for another organization, which the person left meanwhile.
     """
@@ -125,7 +125,7 @@ def _asks(request: Any, form: WriteForm, why: str) -> dict[str, Any]:
         raise ActionRefused("This page was opened for another organization. Change back to it, or open the page again.")
     return {
         "member": request.member, "at": timezone.now(), "key": form.key, "sent": fingerprint(request, form),
-        "why": why, "waited": _waited(request),
+        "why": why or form.cleaned_data.get("why", ""), "waited": _waited(request),
     }  # fmt: skip
 
 

@@ -57,6 +57,11 @@ def owners(name: str, pk: str) -> Row:
     return Row(name, {"GET": (302, 302, 404, 403, 403, 200), "POST": (302, 302, 404, 403, 403, 422)}, {"pk": pk})
 
 
+def history_of(name: str) -> Row:
+    """Return a row for the page that tells what was done to one thing, for those who may write."""
+    return Row(f"{name}_history", {"GET": (302, 302, 404, 403, 200, 200)}, {"pk": name})
+
+
 def press(name: str, pk: str, done: int = 302) -> Row:
     """Return a row for a button that writes at once."""
     return Row(name, {"POST": (302, 302, 404, 403, done, done)}, {"pk": pk})
@@ -179,6 +184,12 @@ ROWS = [
     edit("vial_pair_leave_out", "vial_pair"),
     # As instruments: site viewers do not reach them.
     Row("vial_strip", {"GET": (302, 302, 404, 404, 200, 200)}, {"pk": "vial"}),
+    # Beside its own site a thing's history may name others, so site viewers do not reach it.
+    *(
+        history_of(name)
+        for name in ("organization", "site", "floor", "bay", "machine", "instrument", "survey", "plan", "quick_check")
+    ),
+    Row("history", {"GET": (302, 302, 200, 403, 403, 200)}),
     list_page("organization"),
     # About the server and one's own book: the owner of another organization sees his own.
     Row("organization_health", {"GET": (302, 302, 200, 403, 403, 200)}),

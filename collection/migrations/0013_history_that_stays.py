@@ -65,7 +65,7 @@ def _first_members(apps, Line, change):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("collection", "0009_reading_number")]
+    dependencies = [("collection", "0012_report_links")]
 
     operations = [
         migrations.CreateModel(
@@ -95,6 +95,12 @@ class Migration(migrations.Migration):
             model_name="change", index=models.Index(fields=["organization", "-id"], name="change_newest")
         ),
         migrations.AddIndex(model_name="change", index=models.Index(fields=["write"], name="change_by_write")),
+        migrations.AddConstraint(
+            model_name="change",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("noun__fits", 20), ("verb__fits", 40), ("why__fits", 400)), name="change_texts_fit"
+            ),
+        ),
         guard(
             "collection_adjustment", "collection_change", "collection_floorreading", "collection_floorslope",
             "collection_instrumentevent", "collection_planleg", "collection_quickcheck", "collection_reading",
