@@ -37,6 +37,6 @@ def open_reports(*, machine: Machine) -> QuerySet[Report]:
 
 
 def standing_link(*, machine: Machine) -> ReportLink | None:
-    """Return the secret address that the machine's label carries now, if there is one."""
+    """Return the secret address that the machine's label carries now, with the machine, if there is one."""
     rows = ReportLink.objects.for_org(machine.organization_id).filter(machine=machine, ended_at__isnull=True)
-    return rows.fetch_mode(models.FETCH_RAISE).first()
+    return rows.select_related("machine").fetch_mode(models.FETCH_RAISE).first()

@@ -33,7 +33,8 @@ def test_its_secret_has_256_bits_and_the_row_only_its_digest(taproom: TernTaproo
 
 
 def test_made_again_it_is_the_one_that_stands(taproom: TernTaproom) -> None:
-    assert make_label(by=author(taproom.people.bob), machine=taproom.machine) == taproom.report_link
+    again = make_label(by=author(taproom.people.bob), machine=taproom.machine)
+    assert (again, again.machine) == (taproom.report_link, taproom.machine)
     assert models.ReportLink.objects.count() == 1
 
 
