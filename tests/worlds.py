@@ -93,7 +93,11 @@ class TernTaproom:
         """The machine's own vial, with three pairs: half a degree a line, the wanted pitch (6.5) in the middle."""
         wanted = self.machine.specs.latest("created_at").pitch_deg
         made = make.InstrumentFactory(
-            member=self.people.alice, name="Vial of Lantern Reef", kind="vial", machine=self.machine, direction="along"
+            member=self.people.alice,
+            name=f"Vial of {self.machine.title}",
+            kind="vial",
+            machine=self.machine,
+            direction="along",
         )
         for lines in (-1.0, 0.0, 1.0):
             shown, at = wanted + lines / 2, NOON + datetime.timedelta(minutes=3 * lines)
@@ -156,16 +160,23 @@ def glass_read(
     )  # fmt: skip
 
 
-def tern_taproom() -> TernTaproom:
-    """Build the world drawn above."""
-    people = cast()
-    site = make.SiteFactory(member=people.alice, name="Tern Taproom")
-    people.vera.sites.add(site)
-    floor = make.FloorFactory(member=people.alice, site=site)
+def tern_taproom(
+    people: Cast | None = None,
+    *,
+    site: str = "Tern Taproom",
+    title: str = "Lantern Reef",
+    code: str = "LR-1",
+    level: str = "230 mm digital level",
+) -> TernTaproom:
+    """Build the world drawn above; with people and names of their own, another like it beside it."""
+    people = people or cast()
+    place = make.SiteFactory(member=people.alice, name=site)
+    people.vera.sites.add(place)
+    floor = make.FloorFactory(member=people.alice, site=place)
     bay = make.BayFactory(member=people.alice, floor=floor, name="Bay 1")
-    machine = make.MachineFactory(member=people.alice, bay=bay, title="Lantern Reef", code="LR-1")
-    instrument = make.InstrumentFactory(member=people.alice, name="230 mm digital level")
-    return TernTaproom(people, site, floor, bay, machine, instrument)
+    machine = make.MachineFactory(member=people.alice, bay=bay, title=title, code=code)
+    instrument = make.InstrumentFactory(member=people.alice, name=level)
+    return TernTaproom(people, place, floor, bay, machine, instrument)
 
 
 def two_lifts(taproom: TernTaproom) -> TernTaproom:

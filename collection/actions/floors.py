@@ -38,17 +38,17 @@ def create_floor(*, by: Author, site: Site, **fields: Any) -> Floor:
     """Add a floor to a site. Refuses a name that another floor of the site has."""
     if found := already_done(Floor, by):
         return found
-    _refuse_same_name(site.floors.filter(name=fields["name"]), "floor of this site")
+    _refuse_same_name(_floors_named(by, site, fields["name"]), "floor of this site")
     return add(by, Floor(id=by.key, site=site, **fields))
 
 
 @transaction.atomic
 def change_floor(*, by: Author, floor: Floor, version: int, **fields: Any) -> Floor:
     """Change a floor. Refuses a stale edit, a taken name, and a plan too small for its bays."""
-    others = Floor.objects.filter(site=floor.site, name=fields["name"]).exclude(pk=floor.pk)
-    _refuse_same_name(others, "floor of this site")
+    _refuse_same_name(_floors_named(by, floor.site, fields["name"]).exclude(pk=floor.pk), "floor of this site")
+    bays = Bay.objects.for_org(by.member.organization_id).live().filter(floor=floor)
     for side, axis, words in (("width_mm", "x_mm", "left wall"), ("depth_mm", "y_mm", "front wall")):
-        outside = floor.bays.filter(archived_at__isnull=True, **{f"{axis}__gt": fields[side]}).first()
+        outside = bays.filter(**{f"{axis}__gt": fields[side]}).first()
         if outside:
             raise ActionRefused(f"{outside.name} lies further from the {words}. Move it first.", field=side)
     return change(by, floor, version=version, **fields)
@@ -59,7 +59,7 @@ def create_bay(*, by: Author, floor: Floor, **fields: Any) -> Bay:
     """Add a bay to a floor. Refuses a name that another bay of the floor has."""
     if found := already_done(Bay, by):
         return found
-    _refuse_same_name(floor.bays.filter(name=fields["name"]), "bay of this floor")
+    _refuse_same_name(_bays_named(by, floor, fields["name"]), "bay of this floor")
     return add(by, Bay(id=by.key, floor=floor, **fields))
 
 
@@ -91,8 +91,7 @@ def create_bay_at_site(*, by: Author, site_name: str, time_zone: str, surface: s
 @transaction.atomic
 def change_bay(*, by: Author, bay: Bay, version: int, **fields: Any) -> Bay:
     """Change a bay. Refuses a stale edit and a name that another bay of the floor has."""
-    others = Bay.objects.filter(floor=bay.floor, name=fields["name"]).exclude(pk=bay.pk)
-    _refuse_same_name(others, "bay of this floor")
+    _refuse_same_name(_bays_named(by, bay.floor, fields["name"]).exclude(pk=bay.pk), "bay of this floor")
     return change(by, bay, version=version, **fields)
 
 
@@ -171,6 +170,14 @@ def _refuse_impossible(fit: SlopeFit) -> None:
         )
 
 
+def _floors_named(by: Author, site: Site, name: str) -> Any:
+    return Floor.objects.for_org(by.member.organization_id).live().filter(site=site, name=name)
+
+
+def _bays_named(by: Author, floor: Floor, name: str) -> Any:
+    return Bay.objects.for_org(by.member.organization_id).live().filter(floor=floor, name=name)
+
+
 def _refuse_same_name(others: Any, what: str) -> None:
-    if others.filter(archived_at__isnull=True).exists():
+    if others.exists():
         raise ActionRefused(f"Another {what} has this name. Choose a name that tells them apart.", field="name")

@@ -32,11 +32,11 @@ def found_organization(
     *, user: User, name: str, at: datetime.datetime, key: UUID, sent: UUID | None = None
 ) -> Membership:
     """Make an organization with this user as its owner; sent twice, it is made once."""
-    found = Membership.objects.filter(pk=key).first()
-    if found:
-        if found.user_id != user.pk or not was_written(found.organization_id, sent or key):
-            raise KeyUsed
+    found = Membership.objects.filter(pk=key, user=user).first()
+    if found and was_written(found.organization_id, sent or key):
         return found
+    if found or Membership.objects.filter(pk=key).exists():
+        raise KeyUsed
     organization = Organization.objects.create(name=name, created_at=at)
     member = Membership.objects.create(pk=key, organization=organization, user=user, role=OWNER, created_at=at)
     by = Author(member=member, at=at, key=key, sent=sent)
