@@ -153,7 +153,7 @@ def _adjust(by: Author, plan: Plan, leg: str, lift: int, done: Turned, key: UUID
         was_mm, now_mm = row.exposure_mm, row.exposure_mm + done.turns * lead_mm
         _refuse_travel(row, now_mm)
         row.exposure_mm = min(max(now_mm, 0.0), row.travel_mm)
-        row.save(update_fields=["exposure_mm"])
+        Leg.objects.for_org(by.member.organization_id).filter(pk=row.pk).update(exposure_mm=row.exposure_mm)
         note(by, row, "turned", old={"exposure_mm": was_mm}, new={"exposure_mm": row.exposure_mm})
     made = Adjustment(
         id=key, plan=plan, place=row.place, lift=lift, turns=done.turns, text=done.text, lead_mm=lead_mm,

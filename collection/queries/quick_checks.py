@@ -281,17 +281,6 @@ def can_learn(*, survey: Survey, at: datetime.datetime) -> bool:
     return not QuickCheck.objects.for_org(survey.organization_id).filter(survey=survey).exists()
 
 
-def checks_of(*, member: Membership, machine: Machine) -> models.QuerySet[QuickCheck]:
-    """Return the quick checks and pairs of a machine, newest first."""
-    return (
-        visible(member, QuickCheck)
-        .filter(machine=machine)
-        .select_related("instrument", "created_by")
-        .order_by("-measured_at", "-created_at", "-id")
-        .fetch_mode(models.FETCH_RAISE)
-    )
-
-
 class _Events:
     """When something happened to levels: asked once."""
 

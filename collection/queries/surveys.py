@@ -189,17 +189,6 @@ def current_spec(*, machine: Machine) -> Spec | None:
     return rows.order_by("-created_at", "-id").first()
 
 
-def surveys_of(*, member: Membership, machine: Machine) -> QuerySet[Survey]:
-    """Return every survey of a machine, newest first, corrected ones included."""
-    return (
-        visible(member, Survey)
-        .filter(machine=machine)
-        .select_related("instrument", "created_by")
-        .order_by("-measured_at", "-created_at", "-id")
-        .fetch_mode(models.FETCH_RAISE)
-    )
-
-
 def readings_in(*, survey: Survey) -> list[Reading]:
     """Return the readings of a survey in their order."""
     rows = Reading.objects.for_org(survey.organization_id).filter(survey=survey).order_by("place")

@@ -47,9 +47,15 @@ class Scope:
     rows: tuple[dict[str, int], ...] = ()
 
     @property
+    def follows_a_key(self) -> bool:
+        """Whether it is what Django asks to follow a foreign key or to read a row again: by key, nothing joined."""
+        words = {token.word for token in self.tokens}
+        return self.verb == "SELECT" and not self.joined and not words & {"ORDER", "GROUP", "IN", "COUNT"}
+
+    @property
     def asks_only_whether(self) -> bool:
-        """Whether it is `SELECT 1 AS "a" FROM ...`, which tells nothing but that there is a row."""
-        return [token.word for token in self.tokens[1:4]] == ["1", "AS", '"a"']
+        """Whether it is `SELECT %s AS "a" FROM ...`, which tells nothing but that there is a row."""
+        return [token.word for token in self.tokens[2:4]] == ["AS", '"a"']
 
 
 @cache
@@ -102,17 +108,22 @@ def _read(scope: Scope) -> None:
     where = _index(words, "WHERE")
     if where < 0:
         return
-    rest, depth, end = scope.tokens[where + 1 :], 0, 0
-    for end, token in enumerate(rest):
-        depth += (token.word == "(") - (token.word == ")")
-        if depth < 0 or (depth == 0 and token.word in _ENDS):
-            break
-    else:
-        end = len(rest)
+    rest = scope.tokens[where + 1 :]
+    rest = rest[: _end_of(rest)]
     must: list[Condition] = []
     must_not: list[Condition] = []
-    _conditions(rest[:end], must, must_not)
+    _conditions(rest, must, must_not)
     scope.must, scope.must_not = tuple(must), tuple(must_not)
+
+
+def _end_of(tokens: list[Token]) -> int:
+    """Where the conditions end that these words begin with."""
+    depth = 0
+    for place, token in enumerate(tokens):
+        depth += (token.word == "(") - (token.word == ")")
+        if depth < 0 or (depth == 0 and token.word in _ENDS):
+            return place
+    return len(tokens)
 
 
 def _conditions(tokens: list[Token], must: list[Condition], must_not: list[Condition]) -> None:

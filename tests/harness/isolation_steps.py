@@ -3,6 +3,8 @@
 from django.db import transaction
 
 from tests.harness.isolation_bodies import body_steps, query_steps
+from tests.harness.isolation_chains import chain_steps
+from tests.harness.isolation_journeys import journey_steps
 from tests.harness.isolation_mail import mail_steps
 from tests.harness.isolation_matrix import matrix_steps
 from tests.harness.isolation_sendings import Sending, sendings
@@ -15,7 +17,7 @@ def all_steps(books: TwoBooks, *, short: bool = False) -> list[Step]:
     good = sendings(books)
     return [
         *matrix_steps(short=short), *body_steps(books, good, short=short), *query_steps(short=short),
-        *sending_steps(good), *mail_steps(),
+        *sending_steps(good), *chain_steps(), *journey_steps(good), *mail_steps(),
     ]  # fmt: skip
 
 

@@ -22,6 +22,10 @@ _TOKENS = (
 )
 
 
+#: A new session has its own cookie, and a length says nothing that the page does not.
+_HEADERS = ("Set-Cookie", "Content-Length")
+
+
 @dataclass(frozen=True)
 class Answer:
     """What came back; ``founded`` holds the organizations that the one who asked may act for now."""
@@ -86,7 +90,7 @@ class Walk:
         cache.clear()  # no rate limit from one request to the next
         self.requests += 1
         self.client.cookies = SimpleCookie(who.cookies)
-        watch, outbox = Watch(who, f"{url} {sorted((data or {}).items())}"), len(getattr(mail, "outbox", []))
+        watch, outbox = Watch(who), len(getattr(mail, "outbox", []))
         watch.own |= founded
         with watch.watching():
             if method == "POST":

@@ -4,14 +4,13 @@ A statement keeps the rule if each of its scopes that begins from a tenant's tab
 
 - holds `organization_id = the acting organization` among the conditions that must all be met, or
 - reads one's own memberships by one's own user, or one's own sites by the acting membership, or
-- reads by the row's own key, as Django does to follow a foreign key: then the key must not come from the address or
-  the body, unless a scope that names the organization asked for it before; and the row must be the organization's, or
+- reads by the row's own key, nothing joined, as Django does to read a row again: then a scope that names the
+  organization must have asked for that key before, and the row must be the organization's, or
 - asks only whether a key is taken (`SELECT 1 AS "a"`), since keys are unique over all organizations.
 
 Joined tables hang on such a row by foreign keys, which never lead to another organization: see `crossing`.
 """
 
-import re
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from typing import Any
@@ -24,7 +23,6 @@ from tests.collection.access.tenants import TENANT
 from tests.harness.isolation_sql import Scope, scopes_of
 from tests.harness.isolation_world import Identity
 
-_UUID = re.compile(r"[0-9a-f]{8}-?[0-9a-f]{4}-?[0-9a-f]{4}-?[0-9a-f]{4}-?[0-9a-f]{12}", re.IGNORECASE)
 _MODELS: dict[str, Any] = {
     model._meta.db_table: model for model in apps.get_models(include_auto_created=True) if model._meta.label in TENANT
 }
@@ -34,13 +32,12 @@ _WHETHER_ANY = "collection_organization"
 
 
 class Watch:
-    """What one request of one identity did; ``sent`` is everything that came with it."""
+    """What one request of one identity did."""
 
-    def __init__(self, identity: Identity, sent: str) -> None:
+    def __init__(self, identity: Identity) -> None:
         self.identity = identity
         member = identity.member
         self.own = {plain(member.organization_id)} if member else set()
-        self.outside = {plain(found) for found in _UUID.findall(sent)}
         self.vouched: set[str] = set()
         self.by_key: set[tuple[str, str]] = set()
         self.faults: list[str] = []
@@ -92,7 +89,7 @@ class Watch:
         keys = asked.get(_MODELS[scope.table]._meta.pk.column)
         if scope.asks_only_whether and (keys or scope.table == _WHETHER_ANY):
             return True
-        if not keys or set(keys) & (self.outside - self.vouched):
+        if not keys or not scope.follows_a_key or not set(keys) <= self.vouched:
             return False
         self.by_key.update((scope.table, key) for key in keys)
         return True

@@ -45,6 +45,7 @@ from tests.harness.isolation_world import TwoBooks, two_books
 #: Survivors that change nothing anyone could see, by what their name begins with after the path, each with the reason.
 EQUIVALENT: dict[str, str] = {}
 WRITERS_ONLY = "no request of a site viewer runs it: its pages are closed to them, which other mutants show"
+FATES = ("caught", "equivalent", "survived")
 #: Modules that a mutant gets anew; tables cannot be made twice, so a change there is put into the running function.
 ANEW = ("access", "actions", "adapters", "arrays", "forms", "middleware", "queries", "urls", "views")
 
@@ -216,12 +217,9 @@ def run(asked: Any) -> int:
         say(
             f"{kind:45.45} {found['caught']:4} caught {found['equivalent']:3} equivalent {found['survived']:3} survived"
         )
-    say(json.dumps({"mutants": len(every), **_all(fates), "seconds": round(time.perf_counter() - began)}))
+    counts = {fate: fates[fate] for fate in FATES}
+    say(json.dumps({"mutants": len(every), **counts, "seconds": round(time.perf_counter() - began)}))
     return bool(fates["survived"])
-
-
-def _all(fates: Counter[str]) -> dict[str, int]:
-    return {name: fates[name] for name in ("caught", "equivalent", "survived")}
 
 
 def main(arguments: Iterable[str] | None = None) -> int:
