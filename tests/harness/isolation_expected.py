@@ -2,13 +2,14 @@
 
 The rules, so that a row stays one line:
 
-1. A removed member is as Dana, who is signed in and belongs nowhere. Who acts in the other organization is as Charlie.
+1. A removed member is as Dana, who is signed in and belongs nowhere. Who acts in the other of two organizations is as
+   Charlie, another organization's owner.
 2. A site viewer of another site gets what Vera gets, but 404 where an id is in the address and Vera is let in.
 3. An id of another site of the same organization: its writers get what they get for their own; Vera and the viewer of
    that site change places.
-4. An id of another organization: the two of Dune Amusements get what Alice gets for her own; for all others, and for
-   an id that nobody has, it is absent: who is turned away before any row is looked for (302 to the login or to founding
-   an organization, 403) still is; everyone else gets 404.
+4. An id of another organization: Charlie, whose it is, gets what Alice gets for her own; for all others, and for an id
+   that nobody has, it is absent: who is turned away before any row is looked for (302 to the login or to founding an
+   organization, 403) still is; everyone else gets 404.
 5. A malformed id is no address: 404 for everyone, by every method.
 6. HEAD is as GET. A method that a row does not name is 405 for everyone.
 """
@@ -19,7 +20,8 @@ from tests.collection.access.table import Row
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE")
 #: Who gets the answer of whom.
 AS = {"rosa": "dana", "tom": "charlie", "walt": "vera"}
-OF_DUNE = ("charlie", "tom")
+#: Owners of other organizations: for them a row of Alice's is absent, as for Alice one of theirs.
+OWNERS = ("charlie", "tom")
 OUTSIDE = ("anonymous", "dana", "rosa")
 
 
@@ -35,7 +37,7 @@ def expected(row: Row, method: str, identity: str, kind: str) -> int:
         return _own(row, by_name, identity)
     if kind == "other site":
         return _own(row, by_name, "walt" if identity == "vera" else "vera")
-    if kind == "other organization" and identity in OF_DUNE:
+    if kind == "other organization" and identity == "charlie":
         return by_name["alice"]
     return _absent(by_name, identity)
 
@@ -47,6 +49,6 @@ def _own(row: Row, by_name: dict[str, int], identity: str) -> int:
 
 def _absent(by_name: dict[str, int], identity: str) -> int:
     """Who is turned away before any row is looked for, still is."""
-    answer = by_name["alice" if identity in OF_DUNE else AS.get(identity, identity)]
+    answer = by_name["alice" if identity in OWNERS else AS.get(identity, identity)]
     turned_away = answer == 302 if identity in OUTSIDE else answer == 403
     return answer if turned_away else 404

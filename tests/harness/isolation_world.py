@@ -86,7 +86,7 @@ def two_books(first: Callable[["TwoBooks"], None] | None = None) -> TwoBooks:
     reader = make.MembershipFactory(user=walt, organization=saltmarsh, role="viewer")
     theirs = make.MembershipFactory(user=greta, organization=dune, role="viewer")
     make.MembershipFactory(user=tom, organization=saltmarsh, role="technician", created_at=NOON - DAY)
-    acts = make.MembershipFactory(user=tom, organization=dune, role="owner")
+    acts = make.MembershipFactory(user=tom, organization__name="Otter Arcade")
     taproom = tern_taproom(people)
     hall = tern_taproom(
         replace(people, vera=reader), site="Quay House", title="Copper Heron", code="CH-1", level="600 mm digital level"
