@@ -1,11 +1,13 @@
 """What happens around every view: who acts, and how a refusal is told."""
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
 from django.core.cache import cache
 from django.core.exceptions import BadRequest, ValidationError
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.middleware.security import SecurityMiddleware
 from django.shortcuts import render
@@ -37,6 +39,12 @@ class HeadersMiddleware(SecurityMiddleware):
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         return super().process_response(request, response)
+logger = logging.getLogger(__name__)
+
+#: What SQLite and PostgreSQL say of a write that they undid for want of room, time or a sound disk. A failed sync is
+#: not among them: after one, nobody knows.
+_UNDONE_BY_SQLITE = ("SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_TRUNCATE", "SQLITE_BUSY", "SQLITE_READONLY")
+_UNDONE_BY_POSTGRESQL = ("40", "53", "55")
 
 
 class PlainTextMiddleware:
@@ -128,7 +136,7 @@ def _is_account_page(request: HttpRequest) -> bool:
 
 
 class RefusalMiddleware:
-    """Tells a refusal that no form could show: 409 for a stale edit, else 422, with the reason and nothing saved."""
+    """Tells a refusal that no form could show, with nothing saved: 409 for a stale edit, 503 for a full disk, else 422."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -137,8 +145,18 @@ class RefusalMiddleware:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        """Answer an ActionRefused with its page."""
+        """Answer an ActionRefused with its page, and so a write that the database undid."""
+        if isinstance(exception, OperationalError) and _is_undone(exception.__cause__):
+            logger.error("The database did not take a write: %s", exception, exc_info=exception)
+            return render(request, "503.html", status=503)
         if not isinstance(exception, ActionRefused):
             return None
         status = 409 if isinstance(exception, StaleEdit) else 422
         return render(request, f"{status}.html", {"reason": exception.reason}, status=status)
+
+
+def _is_undone(error: BaseException | None) -> bool:
+    """Return whether a database's own error says that nothing of the write is left."""
+    if (state := getattr(error, "sqlstate", None)) is not None:
+        return str(state).startswith(_UNDONE_BY_POSTGRESQL)
+    return getattr(error, "sqlite_errorname", None) in _UNDONE_BY_SQLITE

@@ -41,6 +41,7 @@ def serve(port: int, say: Any) -> None:
         interface=Interfaces.WSGI,
         workers=1,
         blocking_threads=THREADS,
+        respawn_failed_workers=True,  # the process that answers may be killed, as for want of memory
         log_level=LogLevels.warning,
         log_access=False,  # it would write down whole addresses, keys and all
     ).serve()
