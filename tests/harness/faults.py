@@ -5,8 +5,10 @@ HARNESS_FAULT names the fault. Nothing of it is in the app: each takes the app a
 
 import argparse
 import os
+import threading
 import time
 from collections.abc import Callable, Iterable
+from queue import Queue
 from typing import Any
 
 import django
@@ -18,8 +20,9 @@ if os.environ.get("HARNESS_FAULT"):  # read by nobody but this server, and befor
         settings.DATABASES["default"]["OPTIONS"] |= {"transaction_mode": "DEFERRED"}
     django.setup()
 
+from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
-from django.db import transaction
+from django.db import close_old_connections, connections, transaction
 from granian import Granian
 from granian.constants import Interfaces
 from granian.log import LogLevels
@@ -33,33 +36,29 @@ FAULT = os.environ.get("HARNESS_FAULT", "")
 GAP_S = 0.03
 
 
-class EarlyAnswer:
-    """An answer whose write is committed only after it was sent."""
-
-    def __init__(self, answer: Any, write: transaction.Atomic) -> None:
-        self.answer, self.write = answer, write
-
-    def __iter__(self) -> Any:
-        return iter(self.answer)
-
-    def close(self) -> None:
-        """What a server calls once the answer is on its way."""
-        time.sleep(GAP_S)
-        self.write.__exit__(None, None, None)
-        self.answer.close()
-
-
 def acknowledging_early(app: Application) -> Application:
-    """Answer every POST before its transaction ends."""
+    """Answer every POST before its transaction ends: that is left to a thread of its own."""
+    for signal in (request_started, request_finished):  # they would close a connection with an open transaction
+        signal.disconnect(close_old_connections)
 
     def answer(environ: dict[str, Any], start_response: Callable[..., Any]) -> Any:
         if environ["REQUEST_METHOD"] != "POST":
             return app(environ, start_response)
-        write = transaction.atomic()
-        write.__enter__()
-        return EarlyAnswer(app(environ, start_response), write)
+        told: Queue[list[bytes] | None] = Queue()
+        threading.Thread(target=_write_late, args=(app, environ, start_response, told)).start()
+        return told.get() or []
 
     return answer
+
+
+def _write_late(app: Application, environ: Any, start_response: Any, told: Queue[Any]) -> None:
+    try:
+        with transaction.atomic():
+            told.put(list(app(environ, start_response)))
+            time.sleep(GAP_S)
+    finally:
+        told.put(None)
+        connections["default"].close()
 
 
 def without_atomic() -> None:
@@ -100,12 +99,19 @@ def planted(app: Application) -> Application:
     return acknowledging_early(app) if FAULT == "early" else app
 
 
-application: Any = planted(get_wsgi_application()) if FAULT else None
+#: Planted once, by the process that answers.
+application: Any = planted(get_wsgi_application()) if FAULT and __name__ != "__main__" else None
+
+
+def serve(port: int) -> None:
+    """Serve as `manage.py start` does, with the fault."""
+    Granian(
+        "tests.harness.faults:application", address=HOST, port=port, interface=Interfaces.WSGI, workers=1,
+        blocking_threads=THREADS, log_level=LogLevels.warning, respawn_failed_workers=True,
+    ).serve()  # fmt: skip
+
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("--port", type=int)
-    Granian(
-        "tests.harness.faults:application", address=HOST, port=parser.parse_args().port, interface=Interfaces.WSGI,
-        workers=1, blocking_threads=THREADS, log_level=LogLevels.warning,
-    ).serve()  # fmt: skip
+    serve(parser.parse_args().port)

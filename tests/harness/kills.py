@@ -14,6 +14,7 @@ Prints its counts, JSON last; ends with 1 if a write was lost, doubled, halved o
 import argparse
 import datetime
 import json
+import math
 import os
 import random
 import statistics
@@ -93,7 +94,11 @@ def spread(values: list[float]) -> dict[str, float]:
     ordered = sorted(values)
     if not ordered:
         return {"count": 0}
-    found = {"median": statistics.median(ordered), "95 %": ordered[int(0.95 * (len(ordered) - 1))], "most": ordered[-1]}
+    found = {
+        "median": statistics.median(ordered),
+        "95 %": ordered[math.ceil(0.95 * len(ordered)) - 1],
+        "most": ordered[-1],
+    }
     return {"count": len(ordered), **{name: round(value, 2) for name, value in found.items()}}
 
 
@@ -211,7 +216,7 @@ def _kill(book: Book, hands: Hands, looker: Looker, tally: Tally, *, number: int
     """Kill the process that answers if it is a while since the last one, else all; then serve again."""
     hands.up.clear()
     began = time.monotonic()
-    if not book.fault and number % 2 and began - looker.worker_died > BETWEEN_WORKERS_S:
+    if number % 2 and began - looker.worker_died > BETWEEN_WORKERS_S:
         assert book.server is not None
         book.server.kill_worker()
         book.wait(began + 60)
@@ -222,7 +227,7 @@ def _kill(book: Book, hands: Hands, looker: Looker, tally: Tally, *, number: int
         book.kill()
         tally.kills["server"] += 1
         looker.look(at_all=number % KILLS_PER_LOOK == 0 or at_all)
-        is_cold = bool(book.fault) or number % KILLS_PER_COLD == 0
+        is_cold = number % KILLS_PER_COLD == 0
         (tally.cold if is_cold else tally.warm).append(book.start(warm=not is_cold))
     hands.up.set()
 

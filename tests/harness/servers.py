@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from importlib import import_module
 from pathlib import Path
 
 from django.core.management import execute_from_command_line
@@ -103,8 +104,10 @@ class Nursery:
 
 def _fork_servers() -> None:
     """Import what a server imports, then fork one for each port that is asked for."""
-    __import__("collection.wsgi")
-    __import__("collection.urls")
+    fault = os.environ.get("HARNESS_FAULT", "")
+    for name in ("collection.wsgi", "collection.urls"):
+        import_module(name)
+    faults = import_module("tests.harness.faults")
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them: they are killed
     for line in sys.stdin:
         pid = os.fork()
@@ -112,7 +115,10 @@ def _fork_servers() -> None:
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
             os.setsid()
             os.dup2(2, 1)
-            execute_from_command_line(["manage.py", "start", "--port", line.strip()])
+            if fault:
+                faults.serve(int(line))
+            else:
+                execute_from_command_line(["manage.py", "start", "--port", line.strip()])
             os._exit(0)
         sys.stdout.write(f"{pid}\n")
         sys.stdout.flush()
