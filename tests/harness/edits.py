@@ -5,12 +5,13 @@ page again and counts on from what it says now.
 """
 
 import random
+import time
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.collection.forms.test_hostile_posts import fields_of
+from tests.collection.forms.test_hostile_posts import FormReader
 from tests.collection.views.test_sent_twice import LEVEL
 from tests.harness.senders import Answer, Sender
 from tests.harness.stored import Mark, plain
@@ -25,6 +26,23 @@ PATHS: dict[str, Callable[[Sender], Mapping[str, str]]] = {
     "piece": lambda sender: {"HX-Request": "true"},
     "kept": lambda sender: {"X-Keep": sender.signature},
 }
+
+
+class PageReader(FormReader):
+    """What a browser would send from a page, the words in its large fields too."""
+
+    area = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        super().handle_starttag(tag, attrs)
+        self.area = dict(attrs).get("name") or "" if tag == "textarea" else ""
+
+    def handle_data(self, data: str) -> None:
+        if self.area:
+            self.sent[self.area] += data.strip()
+
+    def handle_endtag(self, tag: str) -> None:
+        self.area = ""
 
 
 @dataclass(frozen=True)
@@ -67,11 +85,15 @@ def next_count(says: str, who: str) -> str:
     return f"{int(first) + 1 if first.isdecimal() else 1} {who}"
 
 
-def write_over_http(sender: Sender, world: Mapping[str, Any], *, path: str, name: str, writes: int) -> Outcome:
-    """Write so many times: mostly edits that compete, now and then a bay, a level or a survey of one's own."""
+def write_over_http(
+    sender: Sender, world: Mapping[str, Any], *, path: str, name: str, writes: int, until: float
+) -> Outcome:
+    """Write so many times, or until that moment: mostly edits that compete, now and then a bay, a level or a survey of one's own."""
     outcome, rng, texts = Outcome(), random.Random(name), texts_of(world)
     headers = PATHS[path](sender)
     for number in range(writes):
+        if time.monotonic() > until:
+            break
         who, other = f"{name}-{number}", number % 10
         if other < 7:
             _edit(sender, rng.choice(texts), who, headers, outcome)
@@ -85,7 +107,7 @@ def write_over_http(sender: Sender, world: Mapping[str, Any], *, path: str, name
 
 def _edit(sender: Sender, text: Text, who: str, headers: Mapping[str, str], outcome: Outcome) -> None:
     while True:
-        page = fields_of(sender.get(text.page).body).sent
+        page = PageReader(sender.get(text.page).body).sent
         says = next_count(page[text.field], who)
         answer = sender.post(text.page, page | {text.field: says, "write_key": str(uuid.uuid4())}, headers)
         if answer.status != 409:

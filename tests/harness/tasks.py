@@ -1,6 +1,6 @@
 """The third path of edits: a process of its own that calls the actions, as a command or a task would.
 
-Run by `writers.py`: `python -m tests.harness.tasks NAME WRITES`, the world as JSON on its standard input. There is no
+Run by `writers.py`: `python -m tests.harness.tasks NAME WRITES SECONDS`, the world as JSON on its standard input. There is no
 queue of tasks yet; once there is one, it calls the same actions.
 """
 
@@ -8,6 +8,7 @@ import json
 import os
 import random
 import sys
+import time
 import uuid
 from dataclasses import asdict
 from typing import Any
@@ -62,15 +63,18 @@ def edit(member: models.Membership, text: Text, who: str, outcome: Outcome) -> N
             return
 
 
-def main(name: str, writes: int, world: dict[str, Any]) -> Outcome:
-    """Write so many times."""
+def main(name: str, writes: int, seconds: float, world: dict[str, Any]) -> Outcome:
+    """Write so many times, or for so long."""
+    until = time.monotonic() + seconds
     outcome, rng, texts = Outcome(), random.Random(name), texts_of(world)
     member = models.Membership.objects.get(pk=world["people"][0]["member"])
     for number in range(writes):
+        if time.monotonic() > until:
+            break
         edit(member, rng.choice(texts), f"{name}-{number}", outcome)
     return outcome
 
 
 if __name__ == "__main__":
-    done = main(sys.argv[1], int(sys.argv[2]), json.load(sys.stdin))
+    done = main(sys.argv[1], int(sys.argv[2]), float(sys.argv[3]), json.load(sys.stdin))
     sys.stdout.write(json.dumps(asdict(done)))

@@ -73,14 +73,16 @@ class Tally:
         }  # fmt: skip
 
 
-def write(book: Book, tally: Tally, *, writes: int, paths: tuple[str, ...] = PATHS) -> None:
-    """Let all writers loose, then compare what they were told with what is stored."""
+def write(book: Book, tally: Tally, *, writes: int, seconds: float = 600, paths: tuple[str, ...] = PATHS) -> None:
+    """Let all writers loose for so many writes or seconds, then compare what they were told with what is stored."""
     began = time.monotonic()
     with stored_in(book) as stored:
         world = world_rows(stored)
     with ThreadPoolExecutor(len(paths)) as pool:
         names = [(path, f"{path}{place}", place) for place, path in enumerate(paths)]
-        running = [(path, pool.submit(_writer, book, path, name, place, writes)) for path, name, place in names]
+        running = [
+            (path, pool.submit(_writer, book, path, name, place, writes, seconds)) for path, name, place in names
+        ]
         outcomes = [(path, each.result()) for path, each in running]
     tally.seconds += time.monotonic() - began
     marks: list[Mark] = []
@@ -92,10 +94,11 @@ def write(book: Book, tally: Tally, *, writes: int, paths: tuple[str, ...] = PAT
     _look(book, tally, world, marks)
 
 
-def _writer(book: Book, path: str, name: str, place: int, writes: int) -> Outcome:
+def _writer(book: Book, path: str, name: str, place: int, writes: int, seconds: float) -> Outcome:
     if path != "task":
-        return write_over_http(book.sender(place), book.world, path=path, name=name, writes=writes)
-    command = [sys.executable, "-m", "tests.harness.tasks", name, str(writes)]
+        how = {"path": path, "name": name, "writes": writes, "until": time.monotonic() + seconds}
+        return write_over_http(book.sender(place), book.world, **how)
+    command = [sys.executable, "-m", "tests.harness.tasks", name, str(writes), str(seconds)]
     given = json.dumps(book.world)
     done = subprocess.run(command, cwd=PROJECT, env=book.environment, input=given, capture_output=True, text=True)
     return Outcome(**json.loads(done.stdout)) if done.returncode == 0 else Outcome(wrong=[done.stderr[-500:]])
@@ -152,6 +155,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--database", choices=("sqlite", "postgresql"), default="sqlite")
     parser.add_argument("--writes", type=int, default=500, help="of each writer")
+    parser.add_argument("--minutes", type=float, default=60, help="let nobody write for longer")
     parser.add_argument("--keys", type=int, default=100)
     asked = parser.parse_args()
     tally = Tally()
@@ -160,9 +164,10 @@ def main() -> int:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         book = stack.enter_context(open_book(folder, people=PEOPLE, machines=MACHINES, database_url=url))
         book.start()
-        write(book, tally, writes=asked.writes)
+        write(book, tally, writes=asked.writes, seconds=60 * asked.minutes)
         repeat(book, tally, keys=asked.keys)
-    lines = [*tally.faults[:20], json.dumps({"database": asked.database, **tally.figures})]
+    figures = {"database": asked.database, "writers": len(PATHS), "asked_of_each": asked.writes, **tally.figures}
+    lines = [*tally.faults[:20], json.dumps(figures)]
     sys.stdout.writelines(f"{line}\n" for line in lines)
     return 1 if tally.faults else 0
 
