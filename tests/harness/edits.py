@@ -88,7 +88,7 @@ def next_count(says: str, who: str) -> str:
 def write_over_http(
     sender: Sender, world: Mapping[str, Any], *, path: str, name: str, writes: int, until: float
 ) -> Outcome:
-    """Write so many times, or until that moment: mostly edits that compete, now and then a bay, a level or a survey of one's own."""
+    """Write so many times, or until that moment: mostly edits that compete, else a bay, a level or a survey."""
     outcome, rng, texts = Outcome(), random.Random(name), texts_of(world)
     headers = PATHS[path](sender)
     for number in range(writes):

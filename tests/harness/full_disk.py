@@ -1,7 +1,8 @@
 """Lets the N-th write to the disk fail, for every N: `uv run python -m tests.harness.full_disk`.
 
 The real server may write files up to a limit only, which grows step by step: the first page of the journal fails, the
-second, ... , a page of the database in the middle of a commit, the last one. Each time the answer must say that nothing
+second, ... , a page of the database in the middle of a commit, the last one. With `--disk` the disk is really full, to
+the last page, the last but one, and so on. Each time the answer must say that nothing
 is saved, nothing may be stored, and once the limit is lifted the same server must take the same write.
 Prints its counts, JSON last; ends with 1 if anything else happened.
 """
@@ -14,6 +15,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -31,6 +33,7 @@ from tests.harness.stored import halves, stored_in, world_rows
 from tests.harness.work import Sending, long_writes, short_writes
 
 PAGE = 4096
+Limit = Callable[[Book, int | None], None]
 #: What the page of a write that the disk refused must say.
 NOTHING_SAVED = "Nothing of what you sent is saved"
 
@@ -51,10 +54,22 @@ class Tally:
         return {**counts, "wrong": len(self.wrong), "seconds": round(self.seconds, 1)}
 
 
-def limit(book: Book, most_bytes: int | None) -> None:
+def limit_files(book: Book, most_bytes: int | None) -> None:
     """Let no file of the server grow beyond so many bytes; None lifts the limit."""
+    assert book.server is not None
     unlimited = resource.RLIM_INFINITY
-    resource.prlimit(book.worker, resource.RLIMIT_FSIZE, (unlimited if most_bytes is None else most_bytes, unlimited))
+    most = unlimited if most_bytes is None else most_bytes
+    for pid in book.server.workers:
+        resource.prlimit(pid, resource.RLIMIT_FSIZE, (most, unlimited))
+
+
+def fill_disk(book: Book, left_bytes: int | None) -> None:
+    """Leave so much room on the disk that the book lies on; None gives it all back."""
+    ballast = book.folder / "ballast"
+    ballast.unlink(missing_ok=True)
+    if left_bytes is not None:
+        room = os.statvfs(book.folder)
+        ballast.write_bytes(bytes(max(room.f_bavail * room.f_frsize - left_bytes, 0)))
 
 
 def everything(book: Book) -> dict[str, list[Any]]:
@@ -64,7 +79,7 @@ def everything(book: Book) -> dict[str, list[Any]]:
         return {name: stored.rows(f"select * from {name} order by 1") for (name,) in names}
 
 
-def run(book: Book, *, shorts: int, longs: int, step: int = PAGE) -> Tally:
+def run(book: Book, *, shorts: int, longs: int, step: int = PAGE, limit: Limit = limit_files) -> Tally:
     """Let each of some short and long writes meet every limit until it fits."""
     tally, began, sender = Tally(), time.monotonic(), book.sender(0)
     with stored_in(book) as stored:
@@ -72,7 +87,7 @@ def run(book: Book, *, shorts: int, longs: int, step: int = PAGE) -> Tally:
     for worker, kinds in ((short_writes(book.world, 0), shorts), (long_writes(book.world, 0), longs)):
         sending = next(worker)
         for _ in range(kinds):
-            _until_it_fits(book, sender, sending, tally, step)
+            _until_it_fits(book, sender, sending, tally, step, limit)
             answer = sender.post(sending.path, sending.data)
             if not answer.is_done:
                 tally.wrong.append(f"{answer.status} to {sending.path} sent again with room")
@@ -86,7 +101,7 @@ def run(book: Book, *, shorts: int, longs: int, step: int = PAGE) -> Tally:
     return tally
 
 
-def _until_it_fits(book: Book, sender: Sender, sending: Sending, tally: Tally, step: int) -> None:
+def _until_it_fits(book: Book, sender: Sender, sending: Sending, tally: Tally, step: int, limit: Limit) -> None:
     before = everything(book)
     size = (book.folder / "levelbook.sqlite3").stat().st_size
     for most_bytes in range(0, size + 64 * PAGE, step):
@@ -110,10 +125,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--shorts", type=int, default=10)
     parser.add_argument("--longs", type=int, default=8)
+    parser.add_argument("--disk", help="a folder on a disk of a few megabytes, to fill up instead")
     asked = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder, open_book(Path(folder), people=2, machines=4) as book:
+    limit = fill_disk if asked.disk else limit_files
+    with tempfile.TemporaryDirectory(dir=asked.disk) as folder, open_book(Path(folder), people=2, machines=4) as book:
         book.start()
-        tally = run(book, shorts=asked.shorts, longs=asked.longs)
+        tally = run(book, shorts=asked.shorts, longs=asked.longs, limit=limit)
     sys.stdout.writelines(f"{line}\n" for line in [*tally.wrong[:20], json.dumps(tally.figures)])
     return 1 if tally.wrong else 0
 

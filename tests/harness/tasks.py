@@ -1,7 +1,7 @@
 """The third path of edits: a process of its own that calls the actions, as a command or a task would.
 
-Run by `writers.py`: `python -m tests.harness.tasks NAME WRITES SECONDS`, the world as JSON on its standard input. There is no
-queue of tasks yet; once there is one, it calls the same actions.
+Run by `writers.py`: `python -m tests.harness.tasks NAME WRITES SECONDS`, the world as JSON on its standard input.
+There is no queue of tasks yet; once there is one, it calls the same actions.
 """
 
 import json

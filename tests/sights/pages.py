@@ -20,6 +20,7 @@ from collection.actions.record import ActionRefused, StaleEdit
 from tests import factories as make
 from tests.codes import proven
 from tests.collection.access.table import ROWS, Row
+from tests.collection.views.test_undone_writes import undone_write
 from tests.worlds import TernTaproom
 
 HOST = "127.0.0.1"
@@ -183,6 +184,7 @@ def troubles(world: TernTaproom) -> Iterator[Sight]:
         (422, alice, sites, lambda: _broken(alice, ActionRefused("This page was opened for another organization."))),
         (429, None, reverse("account_login"), _too_often),
         (500, alice, sites, lambda: _broken(alice, RuntimeError("planted"))),
+        (503, alice, sites, lambda: _broken(alice, undone_write("SQLITE_FULL"))),
     ):
         yield Sight(str(code), "error", who, path, code, answer=answer)
     yield Sight("403_csrf", "error", None, reverse("account_login"), 403, answer=_without_token)

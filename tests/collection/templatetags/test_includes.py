@@ -174,7 +174,7 @@ def test_the_cautions_say_what_can_hurt() -> None:
     assert "plug pulled" in short
 
 
-@pytest.mark.parametrize("name", ["400", "403", "403_csrf", "404", "409", "422", "429", "500"])
+@pytest.mark.parametrize("name", ["400", "403", "403_csrf", "404", "409", "422", "429", "500", "503"])
 def test_each_error_page_says_what_happened_what_is_safe_and_what_to_do(name: str) -> None:
     """Also without a request: that is how the server renders 400 and 500."""
     page = render_to_string(f"{name}.html")
