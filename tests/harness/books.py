@@ -7,7 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,7 @@ class Book:
         self.port = free_port()
         self.server: Server | None = None
         self.nursery: Nursery | None = None
+        self.senders: list[Sender] = []
         made = self.run("tests.harness.world", str(people), str(machines))
         self.world: dict[str, Any] = json.loads(made.stdout.splitlines()[-1])
 
@@ -62,7 +63,9 @@ class Book:
 
     def sender(self, place: int) -> Sender:
         """The browser of one person of this world."""
-        return Sender(self.port, **{name: self.world["people"][place][name] for name in ("session", "signature")})
+        person = self.world["people"][place]
+        self.senders.append(Sender(self.port, person["session"], person["signature"]))
+        return self.senders[-1]
 
     def start(self, *, warm: bool = False, patience_s: float = 120) -> Start:
         """Start the server and wait until it answers a signed-in person with a page; ``warm`` has its imports ready."""
@@ -73,11 +76,11 @@ class Book:
 
     def wait(self, until: float) -> None:
         """Wait until the server answers."""
-        sender = self.sender(0)
-        while time.monotonic() < until and self.server is not None and self.server.is_alive:
-            if sender.answers("/sites/"):
-                return
-            time.sleep(0.01)
+        with closing(self.sender(0)) as sender:
+            while time.monotonic() < until and self.server is not None and self.server.is_alive:
+                if sender.answers("/sites/"):
+                    return
+                time.sleep(0.01)
         self.kill()
         raise SystemExit(f"The server does not answer:\n{self.log.read_text()[-2000:]}")
 
@@ -88,8 +91,10 @@ class Book:
             self.server = None
 
     def close(self) -> None:
-        """Leave no process behind."""
+        """Leave no process and no connection behind."""
         self.kill()
+        for sender in self.senders:
+            sender.close()
         if self.nursery is not None:
             self.nursery.close()
 

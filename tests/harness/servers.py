@@ -98,8 +98,8 @@ class Nursery:
 
     def close(self) -> None:
         """End it; its servers are ended before."""
-        self.process.kill()
-        self.process.wait(timeout=20)
+        with self.process:  # closes its pipes
+            self.process.kill()
 
 
 def _fork_servers() -> None:
