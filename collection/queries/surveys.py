@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import models
-from django.db.models import F, Max, Q, QuerySet
+from django.db.models import F, Max, Q
 
 from collection import presets
 from collection.access import visible
