@@ -8,7 +8,7 @@ from django.http import QueryDict
 
 from collection.forms.surveys import CorrectionForm, SurveyForm, typed_again
 from collection.models import Instrument
-from tests.collection.forms.hostile import PLAIN, TURNS
+from tests.harness.number_values import PLAIN, TURNS
 from tests.surveying import sent
 
 LEVEL = Instrument(name="230 mm digital level", unit="deg")
@@ -116,7 +116,7 @@ def test_a_doubt_names_the_reading_and_whether_it_is_the_turned_one() -> None:
 def test_a_hostile_number_is_understood_as_documented_or_refused(text: str) -> None:
     filled = form(**{"readings-1-value": text})
     meaning = PLAIN[text]
-    if meaning is None or meaning < 0 or text.strip().startswith(("-", "−")) or meaning > 20:
+    if isinstance(meaning, str) or meaning < 0 or text.strip().startswith(("-", "−")) or meaning > 20:
         assert not filled.is_valid()
     else:
         assert filled.is_valid() or filled.rows.forms[1].errors.keys() == {"high_end"}
@@ -124,11 +124,11 @@ def test_a_hostile_number_is_understood_as_documented_or_refused(text: str) -> N
 
 
 @pytest.mark.parametrize(("unit", "meanings"), [("mm", PLAIN), ("turns", PLAIN | TURNS)])
-def test_a_gap_is_read_by_its_unit(unit: str, meanings: dict[str, float | None]) -> None:
+def test_a_gap_is_read_by_its_unit(unit: str, meanings: dict[str, float | str]) -> None:
     """A fraction is for turns only."""
     for text, meaning in meanings.items():
         filled = form(stance="FR", gap=text, gap_unit=unit)
-        fits = meaning is not None and 0 < meaning <= 20
+        fits = isinstance(meaning, float) and 0 < meaning <= 20
         assert filled.is_valid() == fits, text
         if fits:
             assert (filled.values["gap"], filled.values["gap_text"]) == (meaning, text.strip())

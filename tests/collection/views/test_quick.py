@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from collection.forms.fields import NumberField
 from collection.forms.quick import QuickForm
-from tests.collection.forms.hostile import PLAIN, TURNS
+from tests.harness.number_values import PLAIN, TURNS
 from tests.worlds import TernTaproom
 
 ASKED = {"pitch": "6.0", "roll": "0.3", "high": "left"}
