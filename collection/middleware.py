@@ -136,7 +136,7 @@ def _is_account_page(request: HttpRequest) -> bool:
 
 
 class RefusalMiddleware:
-    """Tells a refusal that no form could show, nothing saved: 409 for a stale edit, 503 for a full disk, else 422."""
+    """Tells a refusal that no form could show: 409 for a stale edit, 503 for a full disk, else 422."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

@@ -75,7 +75,7 @@ def test_it_chooses_the_journal_that_is_safe(version: tuple[int, int, int], jour
 def test_sqlite_keeps_the_measured_options_inside_options(tmp_path: Path) -> None:
     found = environment.database({}, tmp_path)
     assert found["OPTIONS"]["transaction_mode"] == "IMMEDIATE"
-    assert found["OPTIONS"]["timeout"] == 20
+    assert found["OPTIONS"]["timeout"] == 60
     assert "synchronous=FULL" in found["OPTIONS"]["init_command"]
     assert found["CONN_MAX_AGE"] is None
 

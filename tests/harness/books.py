@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -16,6 +17,8 @@ from tests.harness.senders import Sender
 from tests.harness.servers import Nursery, Server
 from tests.own_server import PROJECT, free_port
 
+#: How many write, and on how many machines.
+PEOPLE, MACHINES = 18, 36
 #: The server as people start it. A seeded fault is served by `faults.py` in its stead.
 REAL, FAULTY = ("manage.py", "start"), ("-m", "tests.harness.faults")
 
@@ -31,14 +34,16 @@ class Start:
 class Book:
     """A folder with a database, its world, and the server: one process group, which dies as a whole when killed."""
 
-    def __init__(self, folder: Path, *, people: int, machines: int, database_url: str = "", fault: str = "") -> None:
+    def __init__(self, folder: Path, *, database_url: str = "", fault: str = "", like: "Book | None" = None) -> None:
+        """``like`` is a book whose world is copied, in place of building one; its server has never run."""
         self.folder, self.database_url, self.fault = folder, database_url, fault
         self.port = free_port()
         self.server: Server | None = None
         self.nursery: Nursery | None = None
         self.senders: list[Sender] = []
-        made = self.run("tests.harness.world", str(people), str(machines))
-        self.world: dict[str, Any] = json.loads(made.stdout.splitlines()[-1])
+        self.world: dict[str, Any] = like.world if like else self._built()
+        if like:
+            shutil.copytree(like.folder, folder, dirs_exist_ok=True)
 
     @property
     def environment(self) -> dict[str, str]:
@@ -97,6 +102,11 @@ class Book:
             sender.close()
         if self.nursery is not None:
             self.nursery.close()
+
+    def _built(self) -> dict[str, Any]:
+        made = self.run("tests.harness.world", str(PEOPLE), str(MACHINES))
+        world: dict[str, Any] = json.loads(made.stdout.splitlines()[-1])
+        return world
 
     def _started(self) -> Server:
         how = FAULTY if self.fault else REAL

@@ -128,7 +128,7 @@ def main() -> int:
     parser.add_argument("--disk", help="a folder on a disk of a few megabytes, to fill up instead")
     asked = parser.parse_args()
     limit = fill_disk if asked.disk else limit_files
-    with tempfile.TemporaryDirectory(dir=asked.disk) as folder, open_book(Path(folder), people=2, machines=4) as book:
+    with tempfile.TemporaryDirectory(dir=asked.disk) as folder, open_book(Path(folder)) as book:
         book.start()
         tally = run(book, shorts=asked.shorts, longs=asked.longs, limit=limit)
     sys.stdout.writelines(f"{line}\n" for line in [*tally.wrong[:20], json.dumps(tally.figures)])

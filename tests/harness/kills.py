@@ -41,11 +41,11 @@ from tests.harness.work import Sending, Worker, long_writes, short_writes
 
 #: A server that people wait for must be back within so long, on a processor that has nothing else to do.
 LONGEST_START_S = 3.0
-PEOPLE, MACHINES = 8, 32
+HANDS = 8
 #: One look for halves in so many kills: it reads the whole book.
 KILLS_PER_LOOK = 25
 #: One start in so many is the whole command.
-KILLS_PER_COLD = 10
+KILLS_PER_COLD = 20
 #: The server takes a process that dies twice within 5.5 s for one that cannot live, and ends.
 BETWEEN_WORKERS_S = 7.0
 #: A line's time is that of the request's beginning, so the look goes back a little further than the last one.
@@ -193,7 +193,7 @@ def run(
     tally, rng, began = Tally(), random.Random(seed), time.monotonic()
     with stored_in(book) as stored:
         world = world_rows(stored)
-    people = range(PEOPLE)
+    people = range(HANDS)
     hands = Hands(book, [(long_writes if p < long_hands else short_writes)(book.world, p) for p in people], tally)
     looker = Looker(book, hands, tally, world)
     tally.cold.append(book.start())
@@ -245,7 +245,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=120, help="stop after so long")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder, open_book(Path(folder), people=PEOPLE, machines=MACHINES) as book:
+    with tempfile.TemporaryDirectory() as folder, open_book(Path(folder)) as book:
         tally = run(book, kills=asked.kills, writes=asked.writes, seconds=60 * asked.minutes, seed=asked.seed)
     sys.stdout.writelines(f"{line}\n" for line in [*tally.faults[:20], json.dumps(tally.figures)])
     return 1 if tally.faults else 0

@@ -4,14 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.harness.books import open_book
+from tests.harness.books import Book, open_book
 from tests.harness.full_disk import PAGE, run
 
 pytestmark = [pytest.mark.long, pytest.mark.one_database]
 
 
-def test_a_write_that_the_disk_refused_leaves_nothing_and_is_taken_later(tmp_path: Path) -> None:
-    with open_book(tmp_path, people=2, machines=4) as book:
+def test_a_write_that_the_disk_refused_leaves_nothing_and_is_taken_later(tmp_path: Path, first_book: Book) -> None:
+    with open_book(tmp_path, like=first_book) as book:
         book.start(warm=True)
         tally = run(book, shorts=2, longs=2, step=12 * PAGE)
     assert tally.wrong == []
@@ -20,8 +20,8 @@ def test_a_write_that_the_disk_refused_leaves_nothing_and_is_taken_later(tmp_pat
     assert tally.refused[503] > 20
 
 
-def test_it_sees_a_survey_of_which_a_part_was_stored(tmp_path: Path) -> None:
-    with open_book(tmp_path, people=2, machines=4, fault="without_atomic") as book:
+def test_it_sees_a_survey_of_which_a_part_was_stored(tmp_path: Path, first_book: Book) -> None:
+    with open_book(tmp_path, like=first_book, fault="without_atomic") as book:
         book.start(warm=True)
         tally = run(book, shorts=0, longs=1, step=12 * PAGE)
     assert any("left something behind" in fault for fault in tally.wrong)

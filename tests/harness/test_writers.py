@@ -10,7 +10,7 @@ import pytest
 from django.conf import settings
 
 from tests.harness.books import Book, open_book
-from tests.harness.writers import COPIES, MACHINES, PATHS, PEOPLE, Tally, repeat, write
+from tests.harness.writers import COPIES, PATHS, Tally, repeat, write
 
 #: Those who write over HTTP: a planted fault is in the server alone.
 OVER_HTTP = PATHS[:6]
@@ -46,23 +46,23 @@ def nothing_is_wrong(tally: Tally) -> None:
 
 @pytest.mark.long
 @pytest.mark.one_database
-def test_16_writers_lose_nothing_on_sqlite(tmp_path: Path) -> None:
-    with open_book(tmp_path, people=PEOPLE, machines=MACHINES) as book:
+def test_16_writers_lose_nothing_on_sqlite(tmp_path: Path, first_book: Book) -> None:
+    with open_book(tmp_path, like=first_book) as book:
         nothing_is_wrong(written(book))
 
 
 @pytest.mark.postgresql
 def test_16_writers_lose_nothing_on_postgresql(tmp_path: Path, own_database: str) -> None:
     assert settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
-    with open_book(tmp_path, people=PEOPLE, machines=MACHINES, database_url=own_database) as book:
+    with open_book(tmp_path, database_url=own_database) as book:
         nothing_is_wrong(written(book))
 
 
 @pytest.mark.long
 @pytest.mark.one_database
-def test_it_sees_edits_lost_where_versions_are_not_asked_for(tmp_path: Path) -> None:
+def test_it_sees_edits_lost_where_versions_are_not_asked_for(tmp_path: Path, first_book: Book) -> None:
     tally = Tally()
-    with open_book(tmp_path, people=PEOPLE, machines=MACHINES, fault="get_then_save") as book:
+    with open_book(tmp_path, like=first_book, fault="get_then_save") as book:
         book.start(warm=True)
         write(book, tally, writes=10, seconds=60, paths=OVER_HTTP)
     assert tally.lost
@@ -70,9 +70,9 @@ def test_it_sees_edits_lost_where_versions_are_not_asked_for(tmp_path: Path) -> 
 
 @pytest.mark.long
 @pytest.mark.one_database
-def test_it_sees_locks_where_transactions_begin_as_readers(tmp_path: Path) -> None:
+def test_it_sees_locks_where_transactions_begin_as_readers(tmp_path: Path, first_book: Book) -> None:
     tally = Tally()
-    with open_book(tmp_path, people=PEOPLE, machines=MACHINES, fault="deferred") as book:
+    with open_book(tmp_path, like=first_book, fault="deferred") as book:
         book.start(warm=True)
         write(book, tally, writes=20, seconds=60, paths=OVER_HTTP)
     assert any("locked" in line for line in tally.locked)
