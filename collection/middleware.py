@@ -39,6 +39,8 @@ class HeadersMiddleware(SecurityMiddleware):
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         return super().process_response(request, response)
+
+
 logger = logging.getLogger(__name__)
 
 #: What SQLite and PostgreSQL say of a write that they undid for want of room, time or a sound disk. A failed sync is
