@@ -8,6 +8,8 @@ TENANT = {
     "collection.Organization": "id",
     "collection.Membership": "organization",
     "collection.Membership_sites": "membership__organization",
+    "collection.Invitation": "organization",
+    "collection.Invitation_sites": "invitation__organization",
     "collection.Change": "organization",
     "collection.Site": "organization",
     "collection.Floor": "organization",
@@ -29,6 +31,8 @@ TENANT = {
     "collection.Plan": "organization",
     "collection.PlanLeg": "organization",
     "collection.Adjustment": "organization",
+    "collection.ReportLink": "organization",
+    "collection.Report": "organization",
 }
 
 #: Rows that belong to no organization.
@@ -36,6 +40,8 @@ GLOBAL = {
     "collection.User": "a person may belong to several organizations; nobody reads it but by a membership or a session",
     "account.EmailAddress": "of a person's own account, read by that person alone",
     "account.EmailConfirmation": "of a person's own address, found by a signed key",
+    "mfa.Authenticator": "of a person's own account: what proves who they are, read for that person alone",
+    "usersessions.UserSession": "of a person's own devices, read by that person alone",
     "sessions.Session": "of one browser, found by its random key",
     "contenttypes.ContentType": "names of tables, from the code",
     "auth.Permission": "names of rights, from the code; nothing of ours asks for them",
