@@ -203,9 +203,9 @@ class Editor:
 
     def _pair(self) -> dict[str, str]:
         level = self._any(models.Instrument, kind="digital_level", archived_at=None)
-        lines, side = self.rng.choice(("0.5", "1")), self.rng.choice(("rear", "front", "left", "right"))
+        lines, (side, high) = self.rng.choice(("0.5", "1")), self.rng.choice((("rear", "rear"), ("right", "right")))
         shown = f"{self.rng.uniform(5, 8):.1f}"
-        return {"level": str(level.pk), "shown": shown, "unit": "deg", "lines": lines, "side": side}
+        return {"level": str(level.pk), "shown": shown, "unit": "deg", "high_end": high, "lines": lines, "side": side}
 
     def _quick(self) -> dict[str, str]:
         return {"place": "glass", "pitch": f"{self.rng.uniform(4, 6):.1f}", "pitch_high": "rear",
