@@ -160,7 +160,11 @@ class ReasonForm(EditForm):
     """An edit whose reason may be told: it stands in the history, not in the row."""
 
     why = TextField(
-        label="Reason", max_length=400, required=False, help_text="Why you change it. It stands in the history."
+        label="Reason",
+        max_length=400,
+        required=False,
+        initial="",
+        help_text="Why you change it. It stands in the history.",
     )
     apart = ("why",)
 
