@@ -13,7 +13,7 @@ from collection.actions.instruments import record_event
 from collection.actions.machines import move_machine
 from collection.actions.plans import record_turns
 from collection.actions.reports import close_report
-from collection.models import FloorReading, FloorSlope
+from collection.models import FloorReading, FloorSlope, guards
 from tests.factories import NOON
 from tests.sights.worlds import furnish
 from tests.surveying import author
@@ -93,6 +93,8 @@ def full(taproom: TernTaproom) -> TernTaproom:
     taproom.machine.refresh_from_db()
     last = author(taproom.people.bob, NOON + datetime.timedelta(hours=4))
     move_machine(by=last, machine=taproom.machine, version=taproom.machine.version, bay=None, why="")
+    for table in guards.recorded_tables():
+        guards.take_down(connection, table)  # they refuse a copy of a row before any check can
     return taproom
 
 
@@ -161,4 +163,4 @@ def test_a_copy_that_changes_nothing_is_refused_by_its_key_alone(full: TernTapro
         words = refusal(model, "", None)
         assert "_in_range" not in words
         assert "_fit" not in words
-        assert "CHECK" not in words.upper() or "UNIQUE" in words.upper(), words
+        assert "CHECK CONSTRAINT" not in words.upper(), words
