@@ -136,7 +136,9 @@ class RoleForm(WriteForm):
 
 
 class ColleagueForm(EditForm, RoleForm):
-    """Another role for a member, or other sites."""
+    """Another role for a member, or other sites: they mean something only together."""
+
+    together = (("role", "sites"),)
 
 
 class EndForm(EditForm):

@@ -82,7 +82,7 @@ def lines_of(user: models.User) -> int:
 
 def test_every_page_that_edits_is_here() -> None:
     """Pages of the access table whose form remembers a version, but those of a move, which has tests of its own."""
-    edits = {name for name, *_ in PAGES} | {"machine_move"}
+    edits = {name for name, *_ in PAGES} | {"machine_move", "colleague_edit"}
     named = {row.name for row in ROWS if row.name.endswith("_edit")} | {"machine_legs", "machine_spec", "machine_move"}
     assert named == edits
     assert {entry.name for entry in get_resolver().url_patterns if hasattr(entry, "name")} >= edits
@@ -97,7 +97,9 @@ def subclasses(of: type[Any]) -> set[str]:
 def test_every_form_that_edits_is_one_of_these(taproom: TernTaproom, alice: Client) -> None:
     """A new edit form without a row above fails here."""
     shown = {type(alice.get(address(taproom, name, noun)).context["form"]).__name__ for name, noun, *_ in PAGES}
-    assert subclasses(EditForm) - {"MoveForm"} == shown
+    others = {"MoveForm", "ColleagueForm"}  # tried below
+    without = {"ReasonForm", "EndForm", "HandOverForm", "InvitationEditForm"}  # nothing of a row stands in them
+    assert subclasses(EditForm) - others - without == shown
 
 
 @pytest.mark.parametrize(("name", "noun", "mine", "theirs", "both"), PAGES, ids=NAMES)
@@ -377,3 +379,28 @@ def test_the_page_asks_the_database_a_fixed_number_of_times(
     assert bob.post(url, theirs | {"FL_exposure_mm": "13", "RR_pad_mm": "2"}).status_code == 302
     with django_assert_max_num_queries(25):
         assert alice.post(url, page | {"FL_exposure_mm": "14"}).status_code == 409
+
+
+@pytest.mark.parametrize(("chosen", "role", "sites"), [("yours", "viewer", 2), ("theirs", "technician", 0)])
+def test_a_role_goes_with_its_sites(
+    taproom: TernTaproom, alice: Client, bob: Client, chosen: str, role: str, sites: int
+) -> None:
+    """Alice opens another site to Vera, whom Bob makes a technician meanwhile."""
+    vera, ferry = taproom.people.vera, make.SiteFactory(member=taproom.people.alice, name="Ferry Hall")
+    url = reverse("colleague_edit", args=[vera.pk])
+    page = opened(alice, url)
+    assert bob.post(url, opened(bob, url) | {"role": "technician", "sites": []}).status_code == 302
+    both = {"sites": [str(taproom.site.pk), str(ferry.pk)]}
+    told = alice.post(url, page | both)
+    assert told.status_code == 409
+    assert {name: clash.leader for name, clash in told.context["form"].clashes.items()} == {
+        "role": "role",
+        "sites": "role",
+    }
+    seen = told.content.decode()
+    assert "Ferry Hall" in seen
+    assert "Technician" in seen
+    assert all(f'type="hidden" name="sites" value="{key}"' in seen for key in both["sites"])
+    assert alice.post(url, page_of(told) | both | {"merge-role": chosen}).status_code == 302
+    vera.refresh_from_db()
+    assert (vera.role, vera.sites.count()) == (role, sites)
