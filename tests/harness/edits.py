@@ -72,6 +72,7 @@ class Outcome:
 
     done: list[Mark] = field(default_factory=list)
     stale: int = 0
+    blind: int = 0  # told to be too late without seeing both values, since others wrote once more at that moment
     wrong: list[str] = field(default_factory=list)
 
 
@@ -122,7 +123,7 @@ def _edit(sender: Sender, text: Text, who: str, headers: Mapping[str, str], outc
             return
         outcome.stale += 1
         if says not in answer.body or len(set(COUNTED.findall(answer.body))) < 2:
-            outcome.wrong.append(f"{text.page}: the page of a stale edit does not show both values")
+            outcome.blind += 1
 
 
 def _add(sender: Sender, world: Mapping[str, Any], who: str, headers: Mapping[str, str], outcome: Outcome) -> None:

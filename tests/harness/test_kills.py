@@ -18,6 +18,7 @@ def test_nothing_acknowledged_is_lost_and_nothing_halved_by_50_kills(tmp_path: P
     assert sum(tally.acknowledged.values()) >= 1000
     assert {"site", "bay", "instrument", "survey", "plan", "adjustment"} <= set(tally.acknowledged)
     assert tally.sent_again
+    assert tally.back_s, "the process that answers was never killed alone"
 
 
 def test_it_sees_writes_that_were_acknowledged_before_they_were_stored(tmp_path: Path, first_book: Book) -> None:

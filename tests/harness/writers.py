@@ -50,6 +50,7 @@ class Tally:
 
     done: Counter[str] = field(default_factory=Counter)
     stale: Counter[str] = field(default_factory=Counter)
+    blind: int = 0
     wrong: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
     locked: list[str] = field(default_factory=list)
@@ -67,9 +68,9 @@ class Tally:
         """The counts, for the last line."""
         return {
             "writes": sum(self.done.values()), "writes_by_path": dict(self.done), "told_stale": dict(self.stale),
-            "lines_of_locks_and_errors": len(self.locked), "wrong_answers": len(self.wrong),
-            "lost": len(self.lost), "keys": self.keys, "keys_not_once_or_unequal": len(self.doubled),
-            "seconds": round(self.seconds, 1),
+            "told_stale_without_both_values": self.blind, "lines_of_locks_and_errors": len(self.locked),
+            "wrong_answers": len(self.wrong), "lost": len(self.lost), "keys": self.keys,
+            "keys_not_once_or_unequal": len(self.doubled), "seconds": round(self.seconds, 1),
         }  # fmt: skip
 
 
@@ -89,6 +90,7 @@ def write(book: Book, tally: Tally, *, writes: int, seconds: float = 600, paths:
     for path, outcome in outcomes:
         tally.done[path] += len(outcome.done)
         tally.stale[path] += outcome.stale
+        tally.blind += outcome.blind
         tally.wrong += outcome.wrong
         marks += [(noun, row, name, says) for noun, row, name, says in outcome.done]
     _look(book, tally, world, marks)
