@@ -6,12 +6,12 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
-from tests.collection.views.test_sent_twice import PLAN, SLOPE, SPEC, ZERO
+from tests.collection.views.test_sent_twice import AT_A_SITE, PLAN, SLOPE, SPEC, ZERO
 from tests.harness.isolation_walk import Step, Walk
 from tests.surveying import sent
 from tests.worlds import TernTaproom
 
-#: One request: what it asks, and what it sends; an address "" is where the one before led.
+#: One request: what it asks, and what it sends; an address "" is where the one before led, "+..." goes on from there.
 Ask = tuple[str, Mapping[str, Any] | None]
 
 
@@ -30,7 +30,7 @@ def _chain(name: str, asks: Callable[[TernTaproom], list[Ask]]) -> Step:
                 )
                 wanted = 200 if body is None else 302
                 faults += answer.faults
-                faults += [] if answer.status == wanted else [f"{url or led}: {answer.status}, not {wanted}"]
+                faults += [] if answer.status == wanted else [f"{url}: {answer.status}, not {wanted}"]
                 led = answer.headers.get("Location", led)
             transaction.set_rollback(True)
         return faults
@@ -104,18 +104,29 @@ def _an_instrument_over_time(taproom: TernTaproom) -> list[Ask]:
 
 
 def _roll_at_both_ends(taproom: TernTaproom) -> list[Ask]:
-    """Roll differs front and rear, and an older survey tells whose twist it is."""
+    """Roll differs front and rear, and the survey before it, with a light foot, tells whose twist it is."""
     twisted = (("along", "6.5", "rear"), ("across", "0.9", "left"), ("across", "0.9", "right"))
     spots = {"readings-1-spot": "lower_centre", "readings-2-spot": "upper_centre"}
     body = sent(taproom.instrument.pk, *twisted, **spots)
     light = {**body, "stance": "FL", "gap": "2", "gap_unit": "mm", "gap_step_turns": "0.1"}
+    light |= {"measured_at": "2026-05-04T12:05"}
     url = _page("survey_new", taproom.machine)
-    return [(url, body), ("", None), (url, light), ("", None), (_page("machine", taproom.machine), None)]
+    return [(url, light), ("", None), (url, body), ("", None), (_page("machine", taproom.machine), None)]
+
+
+def _a_machine_from_its_first_day(taproom: TernTaproom) -> list[Ask]:
+    """Out of spec with no plan yet: its row in the lists says what to turn."""
+    rows = (("along", "5.2", "rear"), ("across", "0.1", "left"))
+    return [
+        (reverse("machine_new"), AT_A_SITE), ("+surveys/new/", sent(taproom.instrument.pk, *rows)), ("", None),
+        (reverse("today"), None), (reverse("machines"), None),
+    ]  # fmt: skip
 
 
 _CHAINS: dict[str, Callable[[TernTaproom], list[Ask]]] = {
     "a floor that is known": _a_floor_that_is_known,
     "a plan to its end": _a_plan_to_its_end,
+    "a machine from its first day": _a_machine_from_its_first_day,
     "surveys out of spec": _surveys_out_of_spec,
     "a survey told late, another corrected": _late_and_corrected,
     "an instrument over time": _an_instrument_over_time,

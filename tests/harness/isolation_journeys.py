@@ -204,6 +204,18 @@ def _a_bay_elsewhere_is_not_named(walk: Walk) -> list[str]:
     return vera.faults + bob.faults + ([] if told == (False, True, True) else [f"{told}"])
 
 
+def _a_dropped_level_is_told_to_who_may_check_it(walk: Walk) -> list[str]:
+    """Vera reaches no level, so that none is due for her."""
+    level, url, books = walk.books.taproom.instrument, reverse("today"), walk.books
+    stamp = {"organization": level.organization, "created_by": level.created_by, "created_at": NOON}
+    with transaction.atomic():
+        models.InstrumentEvent.objects.create(instrument=level, kind="dropped", happened_at=NOON, **stamp)
+        vera, bob = (walk.ask(books.identities[who], "GET", url) for who in ("vera", "bob"))
+        transaction.set_rollback(True)
+    told = level.name in vera.text, level.name in bob.text
+    return vera.faults + bob.faults + ([] if told == (False, True) else [f"told to Vera and Bob: {told}"])
+
+
 def _a_reader_reads_one_site(walk: Walk) -> list[str]:
     """Lists, counts and searches name nothing of the other site, and no instrument: those belong to no site."""
     hall, faults = walk.books.hall, []
@@ -228,6 +240,7 @@ _JOURNEYS: dict[str, Callable[[Walk], list[str]]] = {
     "nothing is saved for another person or organization": _nothing_is_saved_for_another,
     "people are told to their own as vera": _people_are_told_to_their_own,
     "a reader reads one site as vera": _a_reader_reads_one_site,
+    "a dropped level is told to who may check it as vera": _a_dropped_level_is_told_to_who_may_check_it,
     "who left acts nowhere": _who_left_acts_nowhere,
     "a bay elsewhere is not named as vera": _a_bay_elsewhere_is_not_named,
 }

@@ -57,6 +57,7 @@ class Walk:
     heard: Callable[[Identity, str, Answer], None] | None = None
     requests: int = 0
     scopes: int = 0
+    asking: str = ""
 
     def send(
         self,
@@ -88,7 +89,7 @@ class Walk:
     ) -> Answer:
         """The same without undoing it; ``founded`` is what an answer before it says."""
         cache.clear()  # no rate limit from one request to the next
-        self.requests += 1
+        self.requests, self.asking = self.requests + 1, who.name
         self.client.cookies = SimpleCookie(who.cookies)
         watch, outbox = Watch(who), len(getattr(mail, "outbox", []))
         watch.own |= founded
@@ -134,11 +135,6 @@ class Step:
     part: str
     name: str
     run: Callable[[Walk], list[str]]
-
-    @property
-    def by_a_viewer(self) -> bool:
-        """Whether somebody asks who reads some sites only."""
-        return " as vera" in self.name or " as walt" in self.name
 
 
 def faults_of(walk: Walk, steps: list[Step], *, most: int = 0) -> list[str]:

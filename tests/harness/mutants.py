@@ -1,6 +1,6 @@
 """Takes away each check that keeps people apart, one at a time, and asks whether the walk notices.
 
-    uv run python tests/harness/mutants.py [--only WORDS] [--few] [--jobs N] [--verbose]
+    uv run python tests/harness/mutants.py [--only WORDS] [--part NAME] [--few] [--jobs N] [--verbose]
 
 A walk of the whole app as it is tells first which requests run which lines. Then each mutant gets a process and a copy
 of the book of its own, and those requests. Prints each survivor, and a table by kind; the last line is JSON, and the
@@ -49,6 +49,8 @@ EQUIVALENT = {
     for function in ("floors_of", "bays_of", "machines_on", "machines_of", "standing_surveys", "plans_of")
 } | {f"unfinished_plan: {NO_SITES}": "asked by the key in the status of a machine that `access` let the reader in to"}
 WRITERS_ONLY = "no request of a site viewer runs it: its pages are closed to them, which other mutants show"
+#: Who runs a line: a site viewer among others, or anyone.
+READERS, READER, ANYONE = ("vera", "walt"), "reader", "anyone"
 FATES = ("caught", "equivalent", "survived")
 #: Modules that a mutant gets anew; tables cannot be made twice, so a change there is put into the running function.
 ANEW = ("access", "actions", "adapters", "arrays", "forms", "middleware", "queries", "urls", "views")
@@ -99,17 +101,20 @@ def _put_into_running(mutation: Mutation) -> None:
             function.__code__ = fresh[mutation.function]
 
 
-def recorded(walk: Walk, steps: list[Step]) -> tuple[dict[str, set[int]], dict[tuple[str, int], set[int]]]:
+def recorded(walk: Walk, steps: list[Step]) -> tuple[dict[str, set[int]], dict[tuple[str, int, str], set[int]]]:
     """Run the steps as the app is; return which of them ask for which view, and which run which line."""
     by_view: dict[str, set[int]] = defaultdict(set)
-    by_line: dict[tuple[str, int], set[int]] = defaultdict(set)
+    by_line: dict[tuple[str, int, str], set[int]] = defaultdict(set)
     current = [0]
     folder = f"{PROJECT}/collection/"
 
     def line_run(code: Any, line: int) -> Any:
         if not code.co_filename.startswith(folder):
             return sys.monitoring.DISABLE
-        by_line[code.co_filename.removeprefix(f"{PROJECT}/"), line].add(current[0])
+        path = code.co_filename.removeprefix(f"{PROJECT}/")
+        by_line[path, line, ANYONE].add(current[0])
+        if walk.asking in READERS:
+            by_line[path, line, READER].add(current[0])
         return None
 
     def heard(who: Any, request: str, answer: Any) -> None:
@@ -139,10 +144,9 @@ def telling(mutation: Mutation, steps: list[Step], by_view: Any, by_line: Any) -
     if mutation.of_a_view:
         found = set(by_view[f"{mutation.module}.{mutation.function}"])
     else:
-        found = set().union(*(by_line[mutation.path, line] for line in mutation.lines))
+        who = READER if mutation.kind == NO_SITES else ANYONE
+        found = set().union(*(by_line[mutation.path, line, who] for line in mutation.lines))
     chosen = [steps[number] for number in sorted(found)]
-    if mutation.kind == NO_SITES:
-        chosen = [step for step in chosen if step.by_a_viewer]
     return sorted(chosen, key=lambda step: (step.part != "sendings", "alice" in step.name))
 
 
@@ -192,6 +196,7 @@ def run(asked: Any) -> int:
         steps = all_steps(books, short=True)
     if asked.few:
         steps = [step for step in steps if step.part == "matrix" and " site" in step.name and "own id" in step.name]
+    steps = [step for step in steps if asked.part in ("", step.part)]
     walk, began = Walk(books), time.perf_counter()
     with transaction.atomic():
         by_view, by_line = recorded(walk, steps)
@@ -229,6 +234,7 @@ def main(arguments: Iterable[str] | None = None) -> int:
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", default="")
+    parser.add_argument("--part", default="", help="walk one part alone, such as chains")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--few", action="store_true", help="walk the pages of sites alone")
     parser.add_argument("--verbose", action="store_true")
