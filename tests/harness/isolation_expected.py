@@ -11,7 +11,8 @@ The rules, so that a row stays one line:
    that nobody has, it is absent: who is turned away before any row is looked for (302 to the login or to founding an
    organization, 403) still is; everyone else gets 404.
 5. A malformed id is no address: 404 for everyone, by every method.
-6. HEAD is as GET. A method that a row does not name is 405 for everyone.
+6. HEAD is as GET. A method that a row does not name is 405 for everyone; who is not signed in may be sent to the login
+   first, as the account library does.
 """
 
 from tests.collection.access.table import IDENTITIES as DECLARED
