@@ -73,18 +73,22 @@ class TernTaproom:
         at = self.survey.measured_at + datetime.timedelta(minutes=5)
         return make_plan(by=author(self.people.bob, at), machine=self.machine, source="survey")
 
+    def _address(self, name: str) -> str:
+        """An e-mail address of somebody of this place, if it stands beside another like it."""
+        return f"{name}@example.org" if self.machine.code == "LR-1" else f"{name}.{self.machine.code}@example.org".lower()
+
     @cached_property
     def colleague(self) -> models.Membership:
         """Wes, another technician of Alice's. Made when first asked for."""
         return make.MembershipFactory(
-            user__email="wes@example.org", organization=self.people.alice.organization, role="technician"
+            user__email=self._address("wes"), organization=self.people.alice.organization, role="technician"
         )
 
     @cached_property
     def invitation(self) -> models.Invitation:
         """Alice's invitation of Wren, whose mail nobody got, to read the site. Made when first asked for."""
         return send_invitation(
-            by=author(self.people.alice), email="wren@example.org", role="viewer", sites=[self.site.pk],
+            by=author(self.people.alice), email=self._address("wren"), role="viewer", sites=[self.site.pk],
             send=lambda invitation, token: None,
         )  # fmt: skip
 

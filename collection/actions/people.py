@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 
 from collection import access
 from collection.access import must_own
@@ -130,7 +130,7 @@ def set_password(*, user: User, password: str) -> None:
 
 def _opened(by: Author, colleague: Membership, version: int) -> Membership | None:
     """Read a member again as the page showed them; None if this very write was done before."""
-    held = Membership.objects.select_related("user", "organization").get(pk=colleague.pk)
+    held = _same(by, colleague).select_related("user", "organization").get()
     if was_written(by.member.organization_id, by.write):
         return None
     if held.ended_at:
@@ -140,13 +140,18 @@ def _opened(by: Author, colleague: Membership, version: int) -> Membership | Non
     return held
 
 
+def _same(by: Actor, member: Membership) -> QuerySet[Membership]:
+    """Return that very membership, if it is one of the organization that its author acts for."""
+    return Membership.objects.filter(organization_id=by.member.organization_id, pk=member.pk)
+
+
 def _give(by: Author, member: Membership, *, role: str, sites: Sequence[Site]) -> Membership:
     """Give a member this role and these sites, if they have others; leave a line in the history."""
     old = {"role": member.role, "sites": sorted(str(pk) for pk in member.sites.values_list("pk", flat=True))}
     new = {"role": role, "sites": sorted(str(site.pk) for site in sites)}
     if old != new:
         new = {name: value for name, value in new.items() if old[name] != value}
-        Membership.objects.filter(pk=member.pk).update(role=role, version=F("version") + 1)
+        _same(by, member).update(role=role, version=F("version") + 1)
         member.sites.set(sites)
         note(by, member, "changed", old={name: old[name] for name in new}, new=new)
         member.refresh_from_db()
@@ -155,7 +160,7 @@ def _give(by: Author, member: Membership, *, role: str, sites: Sequence[Site]) -
 
 def _end(by: Actor, member: Membership, verb: str) -> Membership:
     _refuse_without_owner(member)
-    Membership.objects.filter(pk=member.pk).update(ended_at=by.at, version=F("version") + 1)
+    _same(by, member).update(ended_at=by.at, version=F("version") + 1)
     note(by, member, verb, old={"ended_at": None}, new={"ended_at": by.at})
     member.refresh_from_db()
     return member

@@ -3,9 +3,11 @@
 A statement keeps the rule if each of its scopes that begins from a tenant's table
 
 - holds `organization_id = the acting organization` among the conditions that must all be met, or
-- reads one's own memberships by one's own user, or one's own sites by the acting membership, or
+- reads one's own memberships by one's own user, or
+- reads a list that hangs on rows of the organization by their keys, such as the sites of a member, or
 - reads by the row's own key, nothing joined, as Django does to read a row again: then a scope that names the
   organization must have asked for that key before, and the row must be the organization's, or
+- finds a row by the hash of a secret, which says for which organization its holder acts from then on, or
 - asks only whether a key is taken (`SELECT 1 AS "a"`), since keys are unique over all organizations.
 
 Joined tables hang on such a row by foreign keys, which never lead to another organization: see `crossing`.
@@ -19,14 +21,20 @@ from django.apps import apps
 from django.db import connection
 
 from collection import models
-from tests.collection.access.tenants import TENANT
+from tests.collection.access.tenants import SECRET, TENANT
 from tests.harness.isolation_sql import Scope, scopes_of
 from tests.harness.isolation_world import Identity
 
 _MODELS: dict[str, Any] = {
     model._meta.db_table: model for model in apps.get_models(include_auto_created=True) if model._meta.label in TENANT
 }
-_SITES = models.Membership.sites.through._meta.db_table
+#: Tables that hang on another row: the column that names it, and its table.
+_HANGING: dict[str, tuple[str, str]] = {
+    table: (parent.column, parent.related_model._meta.db_table)
+    for table, model in _MODELS.items()
+    if "__" in TENANT[model._meta.label]
+    for parent in [model._meta.get_field(TENANT[model._meta.label].split("__")[0])]
+}
 #: `anyone_keeps_a_book`: the welcome page tells whether this server is fresh, and nothing else.
 _WHETHER_ANY = "collection_organization"
 
@@ -42,13 +50,14 @@ class Watch:
         self.by_key: set[tuple[str, str]] = set()
         self.faults: list[str] = []
         self.scopes = 0
+        self._looks_itself = False
 
     def watching(self) -> AbstractContextManager[None]:
         """Look at each statement while the request runs."""
         return connection.execute_wrapper(self._look)
 
     def _look(self, execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
-        for values in params if many else [params or ()]:
+        for values in [] if self._looks_itself else params if many else [params or ()]:
             self.look(sql, [plain(value) for value in values])
         return execute(sql, params, many, context)
 
@@ -81,10 +90,17 @@ class Watch:
         if column and len(asked.get(column, ())) == 1 and asked[column][0] in self.own:
             self.vouched.update(values)
             return True
-        member, user = self.identity.member, self.identity.user
+        user = self.identity.user
         if scope.table == "collection_membership" and user and asked.get("user_id") == [plain(user.pk)]:
             return True
-        if scope.table == _SITES and member and asked.get("membership_id") == [plain(member.pk)]:
+        for each in scope.must:
+            column, parent = _HANGING.get(each.table, ("", ""))
+            if each.column == column:
+                self.by_key.update((parent, values[place]) for place in each.places)
+                return True
+        secret = SECRET.get(_MODELS[scope.table]._meta.label)
+        if secret and len(asked.get(secret, ())) == 1:
+            self._found_by_secret(_MODELS[scope.table], secret, asked[secret][0])
             return True
         keys = asked.get(_MODELS[scope.table]._meta.pk.column)
         if scope.asks_only_whether and (keys or scope.table == _WHETHER_ANY):
@@ -93,6 +109,15 @@ class Watch:
             return False
         self.by_key.update((scope.table, key) for key in keys)
         return True
+
+    def _found_by_secret(self, model: Any, column: str, value: str) -> None:
+        """From now on the one who asks acts for the organization of that row."""
+        self._looks_itself = True
+        row = model._base_manager.filter(**{column: value}).first()
+        self._looks_itself = False
+        if row:
+            self.own.add(plain(row.organization_id))
+            self.vouched.add(plain(row.pk))
 
     def _keeps_inserted(self, scope: Scope, values: list[str]) -> bool:
         column = _column(scope.table)

@@ -35,6 +35,9 @@ TENANT = {
     "collection.Report": "organization",
 }
 
+#: Rows that whoever holds a secret of 256 bits finds by its hash, and then acts for their organization.
+SECRET = {"collection.Invitation": "token_sha256", "collection.ReportLink": "token_hash"}
+
 #: Rows that belong to no organization.
 GLOBAL = {
     "collection.User": "a person may belong to several organizations; nobody reads it but by a membership or a session",
