@@ -75,7 +75,9 @@ class TernTaproom:
 
     def _address(self, name: str) -> str:
         """An e-mail address of somebody of this place, if it stands beside another like it."""
-        return f"{name}@example.org" if self.machine.code == "LR-1" else f"{name}.{self.machine.code}@example.org".lower()
+        return (
+            f"{name}@example.org" if self.machine.code == "LR-1" else f"{name}.{self.machine.code}@example.org".lower()
+        )
 
     @cached_property
     def colleague(self) -> models.Membership:

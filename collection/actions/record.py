@@ -129,8 +129,8 @@ def hold_people(by: Actor) -> Membership:
     removed meanwhile.
     """
     Organization.objects.select_for_update(no_key=True).get(pk=by.member.organization_id)
-    standing = Membership.objects.filter(pk=by.member.pk, ended_at__isnull=True).select_related("organization", "user")
-    member = standing.first()
+    mine = Membership.objects.filter(organization_id=by.member.organization_id, ended_at__isnull=True)
+    member = mine.filter(pk=by.member.pk).select_related("organization", "user").first()
     if member is None:
         raise PermissionDenied("You do not belong to this organization any more.")
     return member

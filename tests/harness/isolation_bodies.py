@@ -28,6 +28,7 @@ TAKES = {
     "instrument_across": "instrument",
     "level": "instrument",
     "plan": "plan",
+    "sites": "site",
     "pair_with": "survey",
     "opened_for": "organization",
     "organization": "organization",

@@ -94,7 +94,8 @@ class Watch:
         if scope.table == "collection_membership" and user and asked.get("user_id") == [plain(user.pk)]:
             return True
         for each in scope.must:
-            column, parent = _HANGING.get(each.table, ("", ""))
+            table = scope.table if each.table == scope.alias else each.table
+            column, parent = _HANGING.get(table, ("", ""))
             if each.column == column:
                 self.by_key.update((parent, values[place]) for place in each.places)
                 return True
