@@ -82,7 +82,11 @@ def standard_faults(files: Files) -> list[str]:
     faults = [f"DEVELOPERS.md, {CHAPTER}: no row for {number}" for number in NUMBERS if number not in told]
     faults += [f"DEVELOPERS.md, {CHAPTER}: {number} is no item" for number in told if number not in NUMBERS]
     faults += [f"DEVELOPERS.md, {CHAPTER}: {number} twice" for number in NUMBERS if told.count(number) > 1]
-    tests = {path.rsplit("/", 1)[1].removesuffix(".py"): text for path, text in files.items() if _is_test(path)}
+    tests: dict[str, str] = {}  # files of one name, such as a page's and its action's, are one here
+    for path, text in files.items():
+        if _is_test(path):
+            stem = path.rsplit("/", 1)[1].removesuffix(".py")
+            tests[stem] = tests.get(stem, "") + text
     for numbers, held in rows:
         named = _TEST.findall(held)
         if not named and not held.startswith(WORDS):
