@@ -23,13 +23,7 @@ SignIn = Callable[[models.Membership], Client]
 #: Every page that edits a row: a field that only Alice changes, one that only Bob does, one that both do (Alice's value
 #: first); each what the page sends before and after.
 PAGES: list[tuple[str, str, tuple[str, str], tuple[str, str], tuple[str, str, str]]] = [
-    (
-        "site_edit",
-        "site",
-        ("notes", "Ring twice."),
-        ("name", "Tern Cellar"),
-        ("address", "4 Mudflat Lane", "6 Mudflat"),
-    ),
+    ("site_edit", "site", ("notes", "Ring twice."), ("name", "Tern Vault"), ("address", "4 Mudflat Lane", "6 Mudflat")),
     ("floor_edit", "floor", ("name", "Cellar"), ("surface", "timber"), ("depth_mm", "6100", "6200")),
     ("bay_edit", "bay", ("name", "By the bar"), ("heading_deg", "90"), ("x_mm", "1100", "1200")),
     ("machine_edit", "machine", ("base_mm", "1310"), ("era", "early_solid_state"), ("title", "Tin Kettle", "Moth")),
