@@ -22,7 +22,7 @@ from django.templatetags.static import static
 STYLE = "collection/all.css"
 #: What it is made of, in the order of the cascade: the page's frame and parts first, then what single nouns need.
 SHEETS = (
-    "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "bars", "figures",
+    "tokens", "levelbook", "frame", "parts", "rows", "lists", "forms", "clashes", "bars", "figures",
     "machines", "today", "surveys", "reading", "plans", "quick", "guide", "work", "work_steps",
     "paper", "paper_print", "keep", "people", "instruments", "quick_checks", "vials", "account", "reports",
     "history", "reach",

@@ -171,8 +171,6 @@ SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
-# The proxy adds the visitor's address to X-Forwarded-For; the rate limits count by it.
-ALLAUTH_TRUSTED_PROXY_COUNT = 1 if HTTPS else 0
 # With this prefix a browser takes the cookie only over HTTPS, from this very host and for all of it.
 SESSION_COOKIE_NAME = "__Host-sessionid" if HTTPS else "sessionid"
 CSRF_COOKIE_NAME = "__Host-csrftoken" if HTTPS else "csrftoken"

@@ -22,7 +22,8 @@ BELOW = {
     "collection": frozenset(),
     "settings": frozenset({"environment"}),  # anything more would load models before Django is ready
     "environment": frozenset(),
-    "wsgi": frozenset({"checks"}),
+    "wsgi": frozenset({"checks", "handlers"}),
+    "handlers": frozenset(),
     "server": frozenset({"environment"}),  # what this machine tells: no rows
     "logs": frozenset(),  # the settings name it, and it runs before anything of ours
     "urls": frozenset({"views", "api"}),

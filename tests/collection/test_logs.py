@@ -37,7 +37,6 @@ def anyone() -> Client:
     [
         f"/invitations/{TOKEN}/open/",
         f"/report/{TOKEN}/",
-        f"/report/{TOKEN}",
         f"/accounts/password/reset/key/{TOKEN}/x/",
     ],
 )

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.core.handlers.wsgi import WSGIRequest
 
-from collection.wsgi import Handler, application
+from collection.handlers import Handler
 
 pytestmark = pytest.mark.django_db
 
@@ -18,7 +18,7 @@ CHARSETS = [
 KINDS = ["application/x-www-form-urlencoded", "multipart/form-data; boundary=b", "text/html", "application/json"]
 
 
-def answer(kind: str, *, handler: Any = application, method: str = "POST", query: str = "q=%C3%A9") -> tuple[int, str]:
+def answer(kind: str, *, handler: Any = None, method: str = "POST", query: str = "q=%C3%A9") -> tuple[int, str]:
     """Ask as a server would, byte for byte; return status and page."""
     told: list[str] = []
     environ = {
@@ -26,7 +26,7 @@ def answer(kind: str, *, handler: Any = application, method: str = "POST", query
         "CONTENT_LENGTH": "3", "SERVER_NAME": "localhost", "SERVER_PORT": "80", "HTTP_HOST": "localhost",
         "wsgi.url_scheme": "http", "wsgi.input": io.BytesIO(b"a=b"), "wsgi.errors": io.StringIO(),
     }  # fmt: skip
-    pieces = handler(environ, lambda status, headers: told.append(status))
+    pieces = (handler or Handler())(environ, lambda status, headers: told.append(status))
     return int(told[0].split()[0]), b"".join(pieces).decode()
 
 

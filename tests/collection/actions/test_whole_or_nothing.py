@@ -57,7 +57,7 @@ def posts(taproom: TernTaproom, client: Client) -> list[tuple[str, dict[str, Any
     ]
     for name, noun, field, first, _ in EDITING:
         url = reverse(name, args=[getattr(taproom, noun).pk] if noun else [])
-        made.append((url, fields_of(client.get(url).content.decode()).sent | {field: first}))
+        made.append((url, fields_of(client.get(url).content.decode()).sent | {field: first, "why": "Tried."}))
     machine, plan = taproom.machine.pk, taproom.plan.pk
     free = make.BayFactory(member=taproom.people.alice, floor=taproom.floor)
     rows = (("along", "6.5", "rear"), ("across", "0.1", "left"))

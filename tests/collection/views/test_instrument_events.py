@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from collection.models import InstrumentEvent, Membership, Site, ZeroCheck
+from collection.models import InstrumentEvent, Membership, Site, ZeroCheck, guards
 from tests import factories as make
 from tests.surveying import author, sent
 from tests.worlds import TernTaproom
@@ -210,6 +210,7 @@ def test_the_chart_stands_at_the_ends_of_what_a_level_may_be(
     age(taproom, 400, zero_deg=-5, u_zero_deg=0)
     age(taproom, 0, zero_deg=5, u_zero_deg=0)
     assert "Its zero in 2 checks" in page_of(bob, "instrument", taproom.instrument.pk)
+    guards.take_down(connection, ZeroCheck._meta.db_table)
     ZeroCheck.objects.all()._raw_delete("default")
     for days in (300, 0):
         age(taproom, days, zero_deg=0, u_zero_deg=0)
