@@ -103,8 +103,8 @@ def answer_reports(*, by: Author, survey: Survey) -> None:
 
 def _close(by: Author, report: Report, *, why: str = "", survey: Survey | None = None) -> None:
     closed = {"closed_at": by.at, "closed_by_id": by.member.user_id, "closed_why": why, "closed_by_survey": survey}
-    old = {name: getattr(report, name) for name in closed}
+    old = {name: was for name in closed if (was := getattr(report, name)) != closed[name]}
     Report.objects.for_org(report.organization_id).filter(pk=report.pk).update(**closed)
     for name, value in closed.items():
         setattr(report, name, value)
-    note(by, report, "closed", old=old, new=closed)
+    note(by, report, "closed", old=old, new={name: closed[name] for name in old})

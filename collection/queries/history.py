@@ -17,8 +17,11 @@ from collection.models import (
     Change,
     FloorSlope,
     InstrumentEvent,
+    Invitation,
     Leg,
     Membership,
+    Report,
+    ReportLink,
     Site,
     Spec,
     Standing,
@@ -33,18 +36,26 @@ from collection.queries.instruments import place_of
 
 #: What belongs to a thing, so that its own history tells it too: tables, and how each hangs on it.
 _PARTS: dict[str, tuple[tuple[type[Any], str], ...]] = {
-    "organization": ((Membership, "organization"),),
+    "organization": ((Membership, "organization"), (Invitation, "organization")),
     "floor": ((FloorSlope, "floor"),),
     "bay": ((FloorSlope, "bay"),),
-    "machine": ((Leg, "machine"), (Spec, "machine"), (Standing, "machine")),
+    "machine": (
+        (Leg, "machine"),
+        (Spec, "machine"),
+        (Standing, "machine"),
+        (ReportLink, "machine"),
+        (Report, "machine"),
+    ),
     "instrument": ((ZeroCheck, "instrument"), (InstrumentEvent, "instrument"), (VialPair, "vial")),
     "survey": ((Survey, "supersedes"),),
     "plan": ((Adjustment, "plan"),),
 }
+#: Parts that owners alone may see: an organization's page shows nobody else who is invited.
+_FOR_OWNERS = (Invitation,)
 #: The same in words, behind "and".
 _BELONGS = {
-    "organization": "its people", "floor": "its slope", "bay": "its slope", "machine": "its legs, spec and place",
-    "instrument": "its zero", "survey": "its correction", "plan": "its turns",
+    "organization": "its people", "floor": "its slope", "bay": "its slope", "instrument": "its zero",
+    "machine": "its legs, spec, place, label and reports", "survey": "its correction", "plan": "its turns",
 }  # fmt: skip
 #: Nothing was there, or nothing is.
 EMPTY = "empty"
@@ -104,6 +115,8 @@ def lines_about(*, member: Membership, noun: str, row: Model) -> QuerySet[Change
     """Return the lines about one thing and what belongs to it, newest first."""
     about = Q(row_id=row.pk)
     for table, link in _PARTS.get(noun, ()):
+        if table in _FOR_OWNERS and not member.is_owner:
+            continue
         parts = table._default_manager.filter(organization=member.organization_id).filter(**{link: row.pk})
         about |= Q(row_id__in=parts.values("pk"))
     rows = Change.objects.for_org(member.organization_id).filter(about)

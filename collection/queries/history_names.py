@@ -17,12 +17,15 @@ from collection.models import (
     FloorSlope,
     Instrument,
     InstrumentEvent,
+    Invitation,
     Leg,
     Machine,
     Membership,
     Organization,
     Plan,
     QuickCheck,
+    Report,
+    ReportLink,
     Site,
     Spec,
     Standing,
@@ -58,6 +61,7 @@ class _Way:
 _WAYS: dict[str, _Way] = {
     "organization": _Way(Organization, "name"),
     "membership": _Way(Membership, "user__email"),
+    "invitation": _Way(Invitation, "email"),
     "user": _Way(User, "email"),
     "site": _Way(Site, "name", "site"),
     "floor": _Way(Floor, "name", "floor", beside="site__name"),
@@ -75,6 +79,8 @@ _WAYS: dict[str, _Way] = {
     "plan": _Way(Plan, "machine__title", "plan", at="created_at"),
     "adjustment": _Way(Adjustment, "plan__machine__title", "plan", "plan", beside="place"),
     "quickcheck": _Way(QuickCheck, "machine__title", "quick_check", at="measured_at"),
+    "report": _Way(Report, "machine__title", "machine", "machine", at="created_at"),
+    "reportlink": _Way(ReportLink, "machine__title", "machine_label", "machine"),
 }
 
 

@@ -11,6 +11,7 @@ from collection import presets
 from collection.models.instruments import EVENT_WORDS, KIND_WORDS, UNIT_WORDS
 from collection.models.machines import BODY_WORDS, ERA_WORDS, LEGS
 from collection.models.people import ROLE_WORDS
+from collection.models.reports import PROBLEM_WORDS
 from collection.models.surveys import UNIT_SIGNS
 
 
@@ -90,6 +91,17 @@ _MEMBERSHIP = Noun(
         "user": _row("Person"), "role": _choice("Role", ROLE_WORDS), "ended_at": Word("Ended", "when"),
         "sites": Word("Sites to read", "row"),
     },
+    {"joined": "Joined as", "left": "Left as", "ended": "Removed"},
+)  # fmt: skip
+_INVITATION = Noun(
+    "invitation",
+    {
+        "email": Word("E-mail"), "role": _choice("Role", ROLE_WORDS), "sites": Word("Sites to read", "row"),
+        "expires_at": Word("Link works until", "when"), "accepted_at": Word("Accepted", "when"),
+        "accepted_by": _row("Accepted by"), "withdrawn_at": Word("Withdrawn", "when"),
+    },
+    {"added": "Sent"},
+    phrase="the invitation of",
 )  # fmt: skip
 _SITE = Noun(
     "site",
@@ -165,6 +177,22 @@ _SPEC_NOUN = Noun(
     phrase="the spec of",
 )  # fmt: skip
 _STANDING = Noun("place", {"machine": _MACHINE, "bay": _BAY, "why": _NOTE}, {"added": "Moved"}, phrase="machine")
+_REPORT_LINK = Noun(
+    "label",
+    {"machine": _MACHINE, "ended_at": Word("Ended", "when")},
+    {"added": "Made"},
+    phrase="the label of",
+)
+_REPORT = Noun(
+    "report",
+    {
+        "machine": _MACHINE, "link": _row("Label"), "problem": _choice("Problem", PROBLEM_WORDS),
+        "told_at": Word("Told last", "when"), "times": Word("Times told", "number"),
+        "closed_at": Word("Closed", "when"), "closed_by": _row("Closed by"), "closed_why": _WHY,
+        "closed_by_survey": _row("Answered by"),
+    },
+    phrase="a report of",
+)  # fmt: skip
 _INSTRUMENT = Noun(
     "instrument",
     {
@@ -299,11 +327,13 @@ _QUICK_CHECK = Noun(
 
 #: By the name that a line has for its table.
 NOUNS: dict[str, Noun] = {
-    "organization": _ORGANIZATION, "membership": _MEMBERSHIP, "site": _SITE, "floor": _FLOOR_NOUN, "bay": _BAY_NOUN,
+    "organization": _ORGANIZATION, "membership": _MEMBERSHIP, "invitation": _INVITATION, "site": _SITE,
+    "floor": _FLOOR_NOUN, "bay": _BAY_NOUN,
     "floorslope": _FLOOR_SLOPE, "floorreading": _FLOOR_READING, "machine": _MACHINE_NOUN, "leg": _LEG,
     "spec": _SPEC_NOUN, "standing": _STANDING, "instrument": _INSTRUMENT, "zerocheck": _ZERO_CHECK,
     "instrumentevent": _EVENT, "vialpair": _PAIR, "survey": _SURVEY, "reading": _READING, "plan": _PLAN,
-    "planleg": _PLAN_LEG, "adjustment": _ADJUSTMENT, "quickcheck": _QUICK_CHECK,
+    "planleg": _PLAN_LEG, "adjustment": _ADJUSTMENT, "quickcheck": _QUICK_CHECK, "report": _REPORT,
+    "reportlink": _REPORT_LINK,
 }  # fmt: skip
 
 #: What one may look for, in words, and the nouns that go with it.
@@ -314,8 +344,9 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "survey": ("Surveys", ("survey",)),
     "plan": ("Leg plans", ("plan", "adjustment")),
     "quick_check": ("Quick checks", ("quickcheck",)),
+    "report": ("Reports and labels", ("report", "reportlink")),
     "instrument": ("Instruments", ("instrument", "zerocheck", "instrumentevent", "vialpair")),
-    "people": ("People and units", ("organization", "membership")),
+    "people": ("People and units", ("organization", "membership", "invitation")),
 }
 
 _DEEDS = {"added": "Added", "changed": "Changed", "corrected": "Corrected"}

@@ -1,4 +1,7 @@
-"""An owner who edits a book at random: by every form, by actions, with stale pages, twice, and by corrections."""
+"""An owner who edits a book at random: by every form, by actions, with stale pages, twice, and by corrections.
+
+Colleagues come and go meanwhile, and strangers report what they see.
+"""
 
 import datetime
 import random
@@ -14,11 +17,12 @@ from django.utils import timezone
 
 from collection import models
 from collection.access import visible
-from collection.actions import instruments, machines, plans, quick_checks, surveys, vials
+from collection.actions import instruments, invitations, machines, people, plans, quick_checks, reports, surveys, vials
 from collection.actions.instruments import Shown
 from collection.actions.plans import Turned
-from collection.actions.record import ActionRefused, Author
+from collection.actions.record import ActionRefused, Actor, Author
 from collection.models.plans import TASKS
+from collection.models.reports import PROBLEMS
 from collection.queries.machines import free_bays
 from tests.collection.access.table import ROWS, Row
 from tests.collection.forms.test_hostile_posts import FormReader
@@ -32,13 +36,17 @@ TABLES: dict[str, tuple[type[Any], dict[str, Any]]] = {
     "paired_machine": (models.Machine, {}), "survey": (models.Survey, {}), "plan": (models.Plan, {}),
     "instrument": (models.Instrument, {}), "vial": (models.Instrument, {"kind": "vial"}),
     "vial_pair": (models.VialPair, {}), "quick_check": (models.QuickCheck, {}),
+    "colleague": (models.Membership, {"role__in": ("technician", "viewer"), "ended_at": None}),
+    "invitation": (models.Invitation, {}), "report": (models.Report, {"closed_at": None}),
 }  # fmt: skip
-#: Pages with a form that writes, and what else than a few fields has to be filled there; they would found other books.
+#: They would found another book, or take this one out of the editor's hands.
+AWAY = {"organization_new", "organization_leave", "colleague_hand_over"}
+#: Pages with a form that writes.
 FORMS = [
     row for row in ROWS
     if row.answers.get("POST", (0,))[-1] == 422 and row.answers.get("GET", (0,))[-1] == 200
-    and row.name != "organization_new" and not row.name.startswith("account_") and row.ids.keys() <= {"pk"}
-    and set(row.ids.values()) <= TABLES.keys()
+    and row.name not in AWAY and not row.name.startswith("account_") and row.ids.keys() <= {"pk"}
+    and not row.secrets and set(row.ids.values()) <= TABLES.keys()
 ]  # fmt: skip
 EDITS = [row for row in FORMS if row.name.endswith("_edit") or row.name in ("machine_legs", "machine_move")]
 
@@ -99,11 +107,13 @@ class Editor:
         return Author(member=self.member, at=timezone.now(), key=uuid.uuid4(), why=why)
 
     def _any(self, table: type[Any], **fields: Any) -> Any:
-        rows = visible(self.member, table).filter(**fields).order_by("created_at", "pk")  # the same for the same seed
+        of_people = models.Membership.objects.filter(organization=self.member.organization_id)
+        mine = of_people if table is models.Membership else visible(self.member, table)
+        rows = mine.filter(**fields).order_by("created_at", "pk")  # the same for the same seed
         keys = list(rows.values_list("pk", flat=True))
         if not keys:
             raise Nothing
-        return visible(self.member, table).get(pk=self.rng.choice(keys))
+        return mine.get(pk=self.rng.choice(keys))
 
     def _words(self) -> str:
         return f"{self.rng.choice(WORDS)} {self.rng.choice(WORDS)} {self.rng.randrange(1000)}"
@@ -125,7 +135,7 @@ class Editor:
     def _changes(self, form: Any, name: str) -> dict[str, str]:
         filled = {"survey_new": self._survey, "survey_correct": self._survey, "floor_slope": self._slope,
                   "bay_slope": self._slope, "instrument_zero": self._zero, "vial_pair_new": self._pair,
-                  "quick_check_new": self._quick}.get(name)  # fmt: skip
+                  "quick_check_new": self._quick, "invitation_new": self._invited}.get(name)  # fmt: skip
         if filled:
             return filled()
         shown = [each for each in form.fields if not form[each].is_hidden]
@@ -211,6 +221,10 @@ class Editor:
         return {"place": "glass", "pitch": f"{self.rng.uniform(4, 6):.1f}", "pitch_high": "rear",
                 "roll": f"{self.rng.uniform(0, 0.4):.1f}", "roll_high": "left"}  # fmt: skip
 
+    def _invited(self) -> dict[str, str]:
+        role, site = self.rng.choice(("technician", "viewer")), self._any(models.Site)
+        return {"email": f"{self.rng.randrange(10**9)}@example.org", "role": role, "sites": str(site.pk)}
+
     # --- by actions ------------------------------------------------------------------------
 
     def _correct(self) -> None:
@@ -226,7 +240,7 @@ class Editor:
 
     def _by_action(self) -> None:
         does = (self._work, self._work, self._work, self._record, self._record, self._check, self._teach, self._move,
-                self._drop, self._spec)  # fmt: skip
+                self._drop, self._spec, self._invite, self._join, self._leave, self._label, self._tell)  # fmt: skip
         self.rng.choice(does)()
 
     def _readings(self) -> list[dict[str, Any]]:
@@ -296,10 +310,48 @@ class Editor:
         )  # fmt: skip
 
     def _spec(self) -> None:
+        machine = self._any(models.Machine)
         machines.set_spec(
-            by=self._author(), machine=self._any(models.Machine), why=self._words(), pitch_tolerance_deg=0.2,
-            pitch_deg=round(self.rng.uniform(6, 7), 2), roll_tolerance_deg=0.15, gap_tolerance_mm=0.5,
+            by=self._author(), machine=machine, version=machine.specs.count(), why=self._words(),
+            pitch_tolerance_deg=0.2, pitch_deg=round(self.rng.uniform(6, 7), 2), roll_tolerance_deg=0.15,
+            gap_tolerance_mm=0.5,
         )  # fmt: skip
+
+    def _invite(self) -> None:
+        """Invite somebody new, or withdraw an invitation."""
+        if self.rng.random() < 0.2:
+            invitation = self._any(models.Invitation)
+            invitations.withdraw_invitation(by=self._author(), invitation=invitation, version=invitation.version)
+            return
+        invited = self._invited()
+        invitations.send_invitation(
+            by=self._author(), email=invited["email"], role=invited["role"], sites=[uuid.UUID(invited["sites"])],
+            send=lambda invitation, token: None,
+        )  # fmt: skip
+
+    def _join(self) -> None:
+        """Somebody who was invited joins, with an account of their own."""
+        invitation = self._any(models.Invitation, accepted_at=None, withdrawn_at=None)
+        user = people.create_user(email=invitation.email)
+        invitations.accept_invitation(user=user, invitation=invitation, at=timezone.now(), key=uuid.uuid4())
+
+    def _leave(self) -> None:
+        table, fields = TABLES["colleague"]
+        colleague = self._any(table, **fields)
+        people.leave_organization(by=Actor(member=colleague, at=timezone.now(), key=uuid.uuid4(), why=self._words()))
+
+    def _label(self) -> None:
+        """Give a machine a label, or another one."""
+        machine = self._any(models.Machine)
+        standing = machine.report_links.filter(ended_at=None).first()
+        reports.make_label(by=self._author(), machine=machine, replaces=standing.pk if standing else None)
+
+    def _tell(self) -> None:
+        """A stranger tells what is wrong with a machine, which leaves no line; the owner may close it."""
+        link, problem = self._any(models.ReportLink, ended_at=None), self.rng.choice(PROBLEMS)
+        told = reports.report_problem(link=link, problem=problem, key=uuid.uuid4(), at=timezone.now())
+        if self.rng.random() < 0.5:
+            reports.close_report(by=self._author(self._words()), report=told)
 
 
 def _flat(choices: Any) -> Iterator[Any]:

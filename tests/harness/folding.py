@@ -19,7 +19,14 @@ NOT_TOLD_TABLES: dict[type[Model], str] = {
     models.User: "an account belongs to its person, not to an organization",
 }
 #: Columns that no line tells, each with its reason.
-NOT_TOLD_COLUMNS = {"version": "counts edits, so that a stale one is refused; it says nothing of the thing"}
+NOT_TOLD_COLUMNS = {
+    "version": "counts edits, so that a stale one is refused; it says nothing of the thing",
+    "token_sha256": "kept of the secret in an invitation's link, which has no place in the history",
+    "token_hash": "kept of the secret on a label, likewise",
+}
+#: Tables whose rows begin without a line, since no member makes them, and the columns that members fill later: these
+#: begin empty, and lines tell the rest. The other columns are no part of the comparison.
+BORN_UNTOLD = {models.Report: {"closed_at", "closed_by", "closed_why", "closed_by_survey"}}
 #: What a line holds beside columns, each with its reason.
 BESIDE = {("machine", "survey"): "which survey taught the machine's offset"}
 
@@ -50,7 +57,7 @@ def folded(lines: Iterable[Change]) -> Folded:
             continue
         rows = found.rows.setdefault(line.noun, {})
         if line.row_id not in rows:
-            if line.old:
+            if line.old and tables[line.noun] not in BORN_UNTOLD:
                 found.breaks.append(f"line {line.pk}: nothing tells how {line.noun} {line.row_id} began")
             rows[line.row_id] = _born(tables[line.noun], line)
         _check_old(found, tables[line.noun], line)
@@ -77,6 +84,10 @@ def compared(lines: Iterable[Change], now: State) -> list[str]:
     """Return where lines and rows differ."""
     told = folded(lines)
     found = list(told.breaks)
+    for table in BORN_UNTOLD:
+        rows = told.rows.setdefault(_noun(table), {})
+        for key in now.get(_noun(table), {}).keys() - rows.keys():
+            rows[key] = {each.name: each.get_default() for each in _columns(table)}
     for noun in sorted(told.rows.keys() | now.keys()):
         ours, theirs = told.rows.get(noun, {}), now.get(noun, {})
         found += [f"{noun} {key}: no line tells it" for key in theirs.keys() - ours.keys()]
@@ -138,7 +149,8 @@ def _take_part(found: Folded, link: Any, line: Change, part: Values) -> None:
 
 
 def _columns(table: type[Model]) -> list[Any]:
-    return [each for each in table._meta.fields if each.name not in NOT_TOLD_COLUMNS]
+    told = BORN_UNTOLD.get(table, {each.name for each in table._meta.fields} - NOT_TOLD_COLUMNS.keys())
+    return [each for each in table._meta.fields if each.name in told]
 
 
 def _field(table: type[Model], name: str) -> Any:

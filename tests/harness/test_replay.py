@@ -1,13 +1,18 @@
 """The short form of replay.py: a hundred random edits, and the faults that it must see."""
 
 import random
+import uuid
+from dataclasses import replace
 from typing import Any
 from unittest import mock
 
 import pytest
+from django.utils import timezone
 
 from collection.actions import record
-from collection.models import Change, Leg, Organization
+from collection.actions.record import Author
+from collection.actions.reports import close_report, make_label, report_problem
+from collection.models import Change, Leg, Machine, Membership, Organization, Report
 from tests.harness.folding import compared, differences, lines_of, present
 from tests.harness.replay import books, edited, report
 
@@ -22,7 +27,7 @@ def test_the_history_gives_the_present_state_and_every_line_is_needed(db: None) 
     assert [differences(editor.member.organization) for editor in editors] == [[], []]
     assert found["edits"] >= EDITS
     assert found["by_path"].keys() == PATHS
-    assert len(found["rows"]) >= 18, found["rows"]
+    assert len(found["rows"]) >= 22, found["rows"]
     for organization in (editor.member.organization for editor in editors):
         lines, now = lines_of(organization), present(organization)
         for place, line in enumerate(lines):
@@ -71,3 +76,18 @@ def test_it_fails_where_a_row_is_changed_past_the_actions(db: None) -> None:
     made = book()
     Leg.objects.for_org(made).filter(place=2).update(exposure_mm=7.5)
     assert [words.partition(".")[2] for words in differences(made)] == ["exposure_mm: told None, is 7.5"]
+
+
+def test_a_report_begins_untold_and_its_end_must_be_told(db: None) -> None:
+    """Nobody we know is the author of what a stranger tells; whoever closes it is."""
+    made = book()
+    by = Author(member=Membership.objects.get(organization=made), at=timezone.now(), key=uuid.uuid4(), why="Seen to.")
+    link = make_label(by=by, machine=Machine.objects.for_org(made).get())
+    told = report_problem(link=link, problem="wobbles", key=uuid.uuid4(), at=by.at)
+    assert differences(made) == []
+    Report.objects.for_org(made).update(closed_at=by.at, closed_by=by.member.user, closed_why="Seen to.")
+    ended = {"closed_at", "closed_by", "closed_why"}
+    assert {words.partition(".")[2].split(":")[0] for words in differences(made)} == ended
+    Report.objects.for_org(made).update(closed_at=None, closed_by=None, closed_why="")
+    close_report(by=replace(by, key=uuid.uuid4()), report=told)
+    assert differences(made) == []

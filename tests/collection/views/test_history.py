@@ -136,11 +136,11 @@ def test_the_history_of_a_machine_tells_its_legs_spec_and_place_too(taproom: Ter
     legs = [{"length_mm": 724, "travel_mm": 41, "exposure_mm": 12 + place, "pad_mm": 0} for place in range(4)]
     change_legs(by=by, machine=machine, version=1, legs=legs)
     spec = {"pitch_deg": 6.25, "pitch_tolerance_deg": 0.2, "roll_tolerance_deg": 0.15, "gap_tolerance_mm": 0.5}
-    set_spec(by=author(taproom.people.bob), machine=machine, why="Slower for children.", **spec)
+    set_spec(by=author(taproom.people.bob), machine=machine, version=1, why="Slower for children.", **spec)
     machine.refresh_from_db()
     move_machine(by=author(taproom.people.bob), machine=machine, version=2, bay=None, why="To the workshop.")
     other = make.MachineFactory(member=taproom.people.alice, title="Tin Kettle")
-    set_spec(by=author(taproom.people.bob), machine=other, why="For the league.", **spec)
+    set_spec(by=author(taproom.people.bob), machine=other, version=1, why="For the league.", **spec)
     words = words_of(bob, reverse("machine_history", args=[machine.pk]))
     assert "Changed leg FR of Lantern Reef" in words
     assert "Leveler out by: 12 mm → became 13 mm" in words
@@ -153,7 +153,7 @@ def test_the_history_of_a_machine_tells_its_legs_spec_and_place_too(taproom: Ter
 def test_lengths_and_slopes_are_in_the_organizations_units(taproom: TernTaproom, bob: Client) -> None:
     models.Organization.objects.update(angle_unit="mm_per_m", length_unit="in")
     spec = {"pitch_deg": 6.25, "pitch_tolerance_deg": 0.2, "roll_tolerance_deg": 0.15, "gap_tolerance_mm": 0.508}
-    set_spec(by=author(taproom.people.bob), machine=taproom.machine, why="x", **spec)
+    set_spec(by=author(taproom.people.bob), machine=taproom.machine, version=1, why="x", **spec)
     words = words_of(bob, reverse("machine_history", args=[taproom.machine.pk]))
     assert "Gap at most 0.02 in" in words
     assert "Wanted pitch 109.5178 mm/m" in words
