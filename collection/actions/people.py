@@ -69,8 +69,7 @@ def change_colleague(
 
     Refuses a stale edit, someone who left, a site viewer without sites, and to leave nobody who is an owner.
     """
-    must_own(hold_people(by))
-    held = _opened(by, colleague, version)
+    held = _opened(by, hold_people(by), colleague, version)
     if held is None:
         return colleague
     if role == VIEWER and not sites:
@@ -87,8 +86,7 @@ def end_membership(*, by: Author, colleague: Membership, version: int) -> Member
 
     Refuses a stale edit, someone who left, and to leave nobody who is an owner.
     """
-    must_own(hold_people(by))
-    held = _opened(by, colleague, version)
+    held = _opened(by, hold_people(by), colleague, version)
     return _end(by, held, "ended") if held else colleague
 
 
@@ -105,8 +103,7 @@ def hand_over(*, by: Author, colleague: Membership, version: int) -> Membership:
     Refuses a stale edit, someone who left, and oneself.
     """
     giver = hold_people(by)
-    must_own(giver)
-    held = _opened(by, colleague, version)
+    held = _opened(by, giver, colleague, version)
     if held is None:
         return colleague
     if held.pk == giver.pk:
@@ -128,11 +125,15 @@ def set_password(*, user: User, password: str) -> None:
     user.save(update_fields=["password"])
 
 
-def _opened(by: Author, colleague: Membership, version: int) -> Membership | None:
-    """Read a member again as the page showed them; None if this very write was done before."""
-    held = _same(by, colleague).select_related("user", "organization").get()
+def _opened(by: Author, actor: Membership, colleague: Membership, version: int) -> Membership | None:
+    """Let an owner read a member again as the page showed them; None if this very write was done before.
+
+    That comes first: it may have been this write by which the owner became a technician.
+    """
     if was_written(by.member.organization_id, by.write):
         return None
+    must_own(actor)
+    held = _same(by, colleague).select_related("user", "organization").get()
     if held.ended_at:
         raise ActionRefused("They do not belong to the organization any more. If they should, invite them again.")
     if held.version != version:

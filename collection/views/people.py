@@ -14,8 +14,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from collection import access
+from collection.access import must_own
 from collection.actions import people as actions
+from collection.actions.record import was_written
 from collection.forms import people as forms
+from collection.forms.base import WriteForm
 from collection.models import Membership
 from collection.queries import invitations as invitation_queries
 from collection.queries import people as queries
@@ -104,7 +107,7 @@ def organization_leave(request: Any) -> HttpResponse:
     return page(request, "people/organization_leave.html", {"form": form})
 
 
-@member_view("GET", "POST", owner=True)
+@member_view("GET", "POST", write=True)
 def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
     """Change what a colleague does here and which sites a site viewer reads, as an owner."""
     colleague = _colleague(request, pk)
@@ -114,6 +117,7 @@ def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
         "sites": [site.pk for site in colleague.sites.all()],
     }
     form = forms.ColleagueForm(posted(request), initial=initial, sites=site_names(member=request.member))
+    _must_own(request, form)
     changed = acted(
         form,
         lambda: actions.change_colleague(
@@ -145,11 +149,12 @@ def colleague_end(request: Any, pk: UUID) -> HttpResponse:
     return page(request, "people/colleague_end.html", {"form": form, "colleague": colleague})
 
 
-@member_view("GET", "POST", owner=True)
+@member_view("GET", "POST", write=True)
 def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
     """Hand the organization over: a colleague becomes an owner, and oneself a technician."""
     colleague = _colleague(request, pk)
     form = forms.HandOverForm(posted(request), initial={"version": colleague.version})
+    _must_own(request, form)
     given = acted(
         form,
         lambda: actions.hand_over(by=author(request, form), colleague=colleague, version=form.cleaned_data["version"]),
@@ -158,6 +163,13 @@ def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
         messages.success(request, f"{given.user.email} is an owner now, and you are a technician.")
         return redirect("organization")
     return page(request, "people/colleague_hand_over.html", {"form": form, "colleague": colleague})
+
+
+def _must_own(request: Any, form: WriteForm) -> None:
+    """Close a page to all but owners, save for what its sender sent while still an owner: it is answered again."""
+    done = form.is_valid() and was_written(request.member.organization_id, fingerprint(request, form))
+    if not done:
+        must_own(request.member)
 
 
 def _colleague(request: Any, pk: UUID) -> Membership:

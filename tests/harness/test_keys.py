@@ -99,6 +99,20 @@ def test_a_key_is_known_after_others_changed_the_row(taproom: TernTaproom) -> No
     assert models.Change.objects.filter(row_id=taproom.site.pk, verb="changed").count() == 2
 
 
+def test_an_owner_who_makes_themself_a_technician_is_told_so_twice(taproom: TernTaproom) -> None:
+    alice = taproom.people.alice
+    make.MembershipFactory(organization=alice.organization)
+    client, url = signed_in(taproom), reverse("colleague_edit", args=[alice.pk])
+    page = fields_of(client.get(url).content.decode()).sent
+    body = page | {"role": "technician", "write_key": str(uuid.uuid4())}
+    assert client.post(url, body)["Location"] == reverse("organization")
+    after = everything()
+    assert client.post(url, body)["Location"] == reverse("organization")
+    assert _kept(everything()) == _kept(after)
+    assert client.post(url, body | {"role": "owner"}).status_code == 403
+    assert client.get(url).status_code == 403
+
+
 def test_whoever_leaves_leaves_once_and_no_other_organization(taproom: TernTaproom) -> None:
     wes = taproom.colleague
     other = make.MembershipFactory(user=wes.user, organization=taproom.people.charlie.organization)
