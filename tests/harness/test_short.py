@@ -1,6 +1,10 @@
-"""The short form of the harnesses of numbers and texts: nothing goes wrong, and what is planted is found."""
+"""The short form of the harnesses of numbers and texts: nothing goes wrong, and what is planted is found.
+
+The controls send fewer of the texts: they have to find faults, not each of them.
+"""
 
 from typing import Any
+from unittest import mock
 
 import pytest
 
@@ -25,8 +29,8 @@ def test_no_number_is_changed_in_silence(taproom: TernTaproom) -> None:
 
 @pytest.mark.one_database
 def test_numbers_read_by_another_reader_are_found(taproom: TernTaproom) -> None:
-    with numbers.control():
-        assert numbers.run(taproom, short=True)["silent_changes"] > 20
+    with mock.patch.object(numbers, "EACH", 2 * numbers.EACH), numbers.control():
+        assert numbers.run(taproom, short=True)["silent_changes"] > 10
 
 
 @pytest.mark.long
@@ -39,7 +43,7 @@ def test_no_text_is_changed_in_silence(taproom: TernTaproom) -> None:
 
 @pytest.mark.one_database
 def test_texts_read_by_another_reader_are_found(taproom: TernTaproom) -> None:
-    with texts.control():
+    with mock.patch.object(texts, "EACH", 3 * texts.EACH), texts.control():
         assert texts.run(taproom, short=True)["silent_changes"] > 10
 
 

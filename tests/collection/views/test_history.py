@@ -206,3 +206,27 @@ def test_a_full_page_asks_as_often_as_a_short_one(taproom: TernTaproom, alice: C
             renamed(taproom, f"Lantern Reef {number}")
     assert counts[0] == counts[1]
     assert max(counts[0]) <= 10
+
+
+def test_the_history_of_a_machine_tells_its_label_and_how_reports_were_closed(
+    taproom: TernTaproom, bob: Client
+) -> None:
+    url = reverse("report_close", args=[taproom.report.pk])
+    typed = fields_of(bob.get(url).content.decode()).sent | {"why": "A coin under a foot."}
+    assert bob.post(url, typed).status_code == 302
+    words = words_of(bob, reverse("machine_history", args=[taproom.machine.pk]))
+    assert "Made the label of Lantern Reef" in words
+    assert "Closed a report of Lantern Reef, Mon 4 May 2026 “A coin under a foot.”" in words
+    assert "Answered by" not in words
+    assert taproom.report_token not in words
+    assert taproom.report_link.token_hash not in words
+
+
+def test_owners_alone_see_who_was_invited(taproom: TernTaproom, alice: Client, bob: Client) -> None:
+    assert taproom.invitation
+    url = reverse("organization_history", args=[taproom.organization.pk])
+    words = words_of(alice, url)
+    assert "Sent the invitation of wren@example.org" in words
+    assert "Role site viewer" in words
+    assert "Sites to read Tern Taproom" in words
+    assert "wren" not in words_of(bob, url)
