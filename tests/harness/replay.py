@@ -17,10 +17,12 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+if __name__ == "__main__":  # run as a file, this folder is on the path, and its numbers.py before Python's own
+    sys.path[0] = str(Path(__file__).resolve().parents[2])
+
 import django
 
-if __name__ == "__main__":  # run as a file, Django is not ready yet and this folder is on the path
-    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+if __name__ == "__main__":  # nor is Django ready yet
     DATA = tempfile.TemporaryDirectory()
     os.environ.update(LEVELBOOK_DATA=DATA.name, DJANGO_SETTINGS_MODULE="collection.settings")
     django.setup()
