@@ -30,9 +30,13 @@ TAKES = {
     "plan": "plan",
     "sites": "site",
     "pair_with": "survey",
+    "replaces": "report_link",
+    "sites": "site",
     "opened_for": "organization",
     "organization": "organization",
 }
+#: What a key that is not one's own gets. The label that stands stays as it is, whichever other key a page names.
+REFUSED = {"organization": 404, "replaces": 302}
 #: Whose keys an address may name.
 WORLDS = ("site", "bay", "plan", "machine")
 #: A key is malformed in many ways.
@@ -94,7 +98,7 @@ def _foreign_step(books: TwoBooks, sending: Sending, field: str) -> Step:
     def run(walk: Walk) -> list[str]:
         key = key_of(books.pavilion, field)
         answers = [walk.send("alice", "POST", sending.url, {**sending.body, field: each}) for each in (key, ABSENT)]
-        wanted = 404 if field == "organization" else 422
+        wanted = REFUSED.get(field, 422)
         faults = [f"{answer.status}, not {wanted}" for answer in answers if answer.status != wanted]
         for answer in answers:
             faults += answer.faults

@@ -15,9 +15,11 @@ from typing import Any
 
 from django.apps import apps
 from django.conf import settings
+from django.db import connection
 from django.db import models as django_models
 
 from collection import models
+from collection.models import guards
 from tests.collection.access.table import ROWS
 from tests.collection.access.tenants import TENANT
 from tests.harness.isolation_walk import Answer, Walk
@@ -26,8 +28,8 @@ from tests.harness.isolation_world import Identity, TwoBooks, two_books
 WORD = "Zqx"
 #: Who may hear the marks.
 CANARY = "charlie"
-#: Texts that are words of the code or of the machine, though no constraint lists them.
-CODES = {"time_zone", "engine_version", "light_foot", "spot", "noun", "verb"}
+#: Texts that are words of the code or of the machine, though no constraint lists them, and digests of secrets.
+CODES = {"time_zone", "engine_version", "light_foot", "spot", "noun", "verb", "token_hash", "token_sha256"}
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 #: A number of four digits or more that stands for itself: shorter ones are nobody's own.
 _NUMBER = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)?(?![\w-])")
@@ -44,12 +46,15 @@ class Canary:
     numbers: int = 0
     tokens: set[str] = field(default_factory=set)
     keys: set[str] = field(default_factory=set)
+    secrets: set[str] = field(default_factory=set)
     hits: list[str] = field(default_factory=list)
     looked_at: dict[str, int] = field(default_factory=lambda: {"pages": 0, "mail": 0, "logs": 0, "files": 0})
     records: list[str] = field(default_factory=list)
 
     def mark(self) -> None:
-        """Rewrite every text and number of the organization."""
+        """Rewrite every text and number of the organization, those of the record too, whose guards rest meanwhile."""
+        for table in guards.recorded_tables():
+            guards.take_down(connection, table)
         for label, whose in TENANT.items():
             model = apps.get_model(label)
             for row in model._base_manager.filter(**{whose: self.organization.pk}):
@@ -62,6 +67,8 @@ class Canary:
             self.keys.add(str(member.user_id))
             if not member.user.memberships.exclude(organization=self.organization).exists():
                 models.User.objects.filter(pk=member.user_id).update(email=f"{self._word()}@example.org".lower())
+        for table in guards.recorded_tables():
+            guards.put_up(connection, table)
 
     def learn(self, pages: list[str]) -> None:
         """Take from the owner's own pages how the marked numbers show."""
@@ -88,6 +95,7 @@ class Canary:
         known = known.lower()
         found = {word for word in re.findall(rf"{WORD}\w+", text, re.IGNORECASE) if word.lower() not in known}
         found |= {key for key in _UUID.findall(text) if key in self.keys and key not in known}
+        found |= {secret for secret in self.secrets if secret in text and secret.lower() not in known}
         found |= {number for number in numbers_in(text) & self.tokens if number not in known}
         self.hits += [f"{where}: {mark}" for mark in sorted(found)]
 
@@ -151,6 +159,7 @@ def marked_books() -> tuple[TwoBooks, Canary]:
     books = two_books(look)
     canary = Canary(books.pavilion.site.organization, before)
     canary.mark()
+    canary.secrets.add(books.pavilion.report_token)
     canary.learn(_pages(books, "other organization", "charlie"))
     return books, canary
 
@@ -163,8 +172,8 @@ def numbers_in(text: str) -> set[str]:
 def _pages(books: TwoBooks, kind: str, reader: str) -> list[str]:
     """Every page about the rows of a kind, as a reader sees it."""
     walk = Walk(books)
-    rows = [row for row in ROWS if row.answers.get("GET", (0,))[-1] == 200 and (row.ids or kind != "other site")]
-    return [walk.send(reader, "GET", books.address(row, kind if row.ids else "own")).text for row in rows]
+    rows = [row for row in ROWS if row.answers.get("GET", (0,))[-1] == 200 and (row.keyed or kind != "other site")]
+    return [walk.send(reader, "GET", books.address(row, kind if row.keyed else "own")).text for row in rows]
 
 
 class _Ear(logging.Handler):

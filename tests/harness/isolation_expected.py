@@ -11,7 +11,9 @@ The rules, so that a row stays one line:
    that nobody has, it is absent: who is turned away before any row is looked for (302 to the login or to founding an
    organization, 403) still is; everyone else gets 404.
 5. A malformed id is no address: 404 for everyone, by every method.
-6. HEAD is as GET. A method that a row does not name is 405 for everyone; who is not signed in may be sent to the login
+6. The secret of a label is the right to its one page, for everyone: each gets the same for a label of any kind. Any
+   other word in its place is absent, so 404.
+7. HEAD is as GET. A method that a row does not name is 405 for everyone; who is not signed in may be sent to the login
    first, as the account library does.
 """
 
@@ -28,13 +30,15 @@ OUTSIDE = ("anonymous", "dana", "rosa")
 
 def expected(row: Row, method: str, identity: str, kind: str) -> int:
     """Return the status that a request must get."""
-    if kind == "malformed":
+    if kind == "malformed" and row.ids:
         return 404
     answers = row.answers.get("GET" if method == "HEAD" else method)
     if answers is None:
         return 405
+    if row.secrets and kind in ("absent", "malformed"):
+        return 404
     by_name = dict(zip(DECLARED, answers, strict=True))
-    if kind == "own" or (kind == "other site" and identity not in ("vera", "walt")):
+    if row.secrets or kind == "own" or (kind == "other site" and identity not in ("vera", "walt")):
         return _own(row, by_name, identity)
     if kind == "other site":
         return _own(row, by_name, "walt" if identity == "vera" else "vera")

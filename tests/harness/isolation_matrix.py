@@ -11,7 +11,7 @@ def matrix_steps(*, short: bool = False) -> list[Step]:
     return [
         _cell(row, method, identity, kind)
         for row in ROWS
-        for kind in (KINDS if row.ids else KINDS[:1])
+        for kind in (KINDS if row.keyed else KINDS[:1])
         for method in METHODS
         for identity in IDENTITIES
         if not short or _tells(row, method, identity, kind)
@@ -42,6 +42,9 @@ def _cell(row: Row, method: str, identity: str, kind: str) -> Step:
         to_login = wanted == 405 and identity == "anonymous" and "/login/" in answer.headers.get("Location", "")
         faults = [f"{answer.status}, not {wanted}"] if answer.status != wanted and not to_login else []
         faults += answer.faults
+        if row.secrets and kind.startswith("other") and wanted != 405:
+            own = walk.send(identity, method, walk.books.address(row, "own"))
+            return faults + walk.differ(answer, own, *_secrets(walk, row))
         if kind in ("absent", "malformed") or not row.ids or wanted == 405:
             return faults
         if not faults and wanted == expected(row, method, identity, "absent"):
@@ -50,6 +53,11 @@ def _cell(row: Row, method: str, identity: str, kind: str) -> Step:
         return faults
 
     return Step("matrix", f"{method} {row.name} as {identity}, {kind} id", run)
+
+
+def _secrets(walk: Walk, row: Row) -> list[str]:
+    places = [walk.books.place(kind) for kind in KINDS if kind not in ("absent", "malformed")]
+    return [getattr(place, world) for place in places for world in row.secrets.values()]
 
 
 def _keys(walk: Walk, row: Row, kind: str) -> list[str]:

@@ -68,7 +68,8 @@ def _told(client: Any, url: str, body: dict[str, Any], books: TwoBooks) -> Sendi
     level = str(books.taproom.instrument.pk)
     for name, keys in offered.items():
         if keys or name in body:
-            own[name] = str(body.get(name) or (level if level in keys else keys[0]))
+            typed = body.get(name) or (level if level in keys else keys[0])
+            own[name] = typed[0] if isinstance(typed, list) else str(typed)
     return Sending(url, body, type(form), own)
 
 

@@ -120,7 +120,7 @@ class Walk:
 
     def differ(self, one: Answer, other: Answer, *keys: str) -> list[str]:
         """The first line in which an answer differs from that for an absent key."""
-        told, absent = one.told(*keys).splitlines(), other.told(ABSENT).splitlines()
+        told, absent = one.told(ABSENT, *keys).splitlines(), other.told(ABSENT, *keys).splitlines()
         if told == absent:
             return []
         pairs = [(a, b) for a, b in zip(told, absent, strict=False) if a != b]

@@ -87,7 +87,9 @@ class Watch:
         asked = {
             each.column: [values[place] for place in each.places] for each in scope.must if each.table == scope.alias
         }
-        if column and len(asked.get(column, ())) == 1 and asked[column][0] in self.own:
+        named = [[values[place] for place in each.places] for each in scope.must
+                 if (each.table, each.column) == (scope.alias, column)]  # fmt: skip
+        if column and any(len(each) == 1 and each[0] in self.own for each in named):
             self.vouched.update(values)
             return True
         user = self.identity.user

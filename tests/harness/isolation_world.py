@@ -65,8 +65,9 @@ class TwoBooks:
         if kind not in ("absent", "malformed"):
             return row.address(self.place(kind))
         url = row.address(self.taproom)
-        for world in row.ids.values():
-            url = url.replace(str(getattr(self.taproom, world).pk), ABSENT if kind == "absent" else MALFORMED)
+        known = [str(getattr(self.taproom, world).pk) for world in row.ids.values()]
+        for key in known + [getattr(self.taproom, world) for world in row.secrets.values()]:
+            url = url.replace(key, ABSENT if kind == "absent" else MALFORMED)
         return url
 
 
@@ -112,7 +113,7 @@ def two_books(first: Callable[["TwoBooks"], None] | None = None) -> TwoBooks:
 
 def fill(*places: TernTaproom) -> None:
     """Make every row of the places that an address of the table names."""
-    for world in sorted({world for row in ROWS for world in row.ids.values()}):
+    for world in sorted({world for row in ROWS for world in row.ids.values()} | {"report_link"}):
         for place in places:
             assert getattr(place, world).pk
 

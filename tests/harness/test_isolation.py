@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from unittest.mock import patch
 
 import pytest
@@ -56,13 +57,14 @@ def stage(django_db_setup: None, django_db_blocker: pytest.FixtureRequest) -> It
         transaction.set_rollback(True)
 
 
-def addresses(resolver: URLResolver | None = None) -> Iterator[tuple[str, set[str]]]:
+def addresses(resolver: URLResolver | None = None, above: frozenset[str] = frozenset()) -> Iterator[Any]:
     """Yield the name of every address that the app answers, with the keys in it."""
     for entry in (resolver or get_resolver()).url_patterns:
+        keys = above | set(entry.pattern.regex.groupindex)
         if isinstance(entry, URLResolver):
-            yield from addresses(entry)
+            yield from addresses(entry, keys)
         elif isinstance(entry, URLPattern):
-            yield entry.name or str(entry.pattern), set(entry.pattern.regex.groupindex)
+            yield entry.name or str(entry.pattern), keys
 
 
 def test_a_crossing_of_two_organizations_is_found(taproom: TernTaproom) -> None:
@@ -73,7 +75,7 @@ def test_a_crossing_of_two_organizations_is_found(taproom: TernTaproom) -> None:
 
 
 def test_every_address_has_a_row_and_every_key_in_it_a_kind() -> None:
-    rows = {row.name: set(row.ids) | set(row.words) for row in ROWS}
+    rows = {row.name: set(row.ids) | set(row.words) | set(row.secrets) for row in ROWS}
     known = dict(addresses())
     assert sorted(known) == sorted(rows)
     assert {name: keys for name, keys in known.items() if keys != rows[name]} == {}

@@ -25,6 +25,11 @@ class Row:
     words: dict[str, str] = field(default_factory=dict)
     secrets: dict[str, str] = field(default_factory=dict)
 
+    @property
+    def keyed(self) -> bool:
+        """Whether the address names a row, by its key or by its secret."""
+        return bool(self.ids or self.secrets)
+
     def address(self, taproom: TernTaproom) -> str:
         """The address of this row's page about the taproom's own things."""
         ids = {name: getattr(taproom, world).pk for name, world in self.ids.items()}
@@ -97,16 +102,16 @@ ACCOUNT_ROWS = [
     account("account_reset_password_from_key", (200, 200), (422, 422), uidb36="1", key="no-such-key"),
     account("account_reset_password_from_key_done", (200, 200)),
     account("account_confirm_login_code", (302, 302), (302, 302)),
-    # The second factor. Nobody here has one, and what changes it first asks who it is (302).
-    account("mfa_index", (302, 200)),
+    # The second factor. Nobody here has one, and what changes it first asks who it is (302), whatever the method.
+    account("mfa_index", (302, 200), (302, 405)),
     account("mfa_authenticate", (302, 302), (302, 302)),
     account("mfa_reauthenticate", (302, 302), (302, 302)),
     account("mfa_activate_totp", (302, 302), (302, 302)),
     account("mfa_deactivate_totp", (302, 404), (302, 404)),
-    account("mfa_view_recovery_codes", (302, 404)),
+    account("mfa_view_recovery_codes", (302, 404), (302, 405)),
     account("mfa_download_recovery_codes", (302, 404), (302, 404)),
     account("mfa_generate_recovery_codes", (302, 302), (302, 302)),
-    account("mfa_list_webauthn", (302, 200)),
+    account("mfa_list_webauthn", (302, 200), (302, 405)),
     account("mfa_add_webauthn", (302, 302), (302, 302)),
     account("mfa_edit_webauthn", (302, 302), (302, 302), pk="1"),
     account("mfa_remove_webauthn", (302, 302), (302, 302), pk="1"),
