@@ -31,7 +31,6 @@ TAKES = {
     "sites": "site",
     "pair_with": "survey",
     "replaces": "report_link",
-    "sites": "site",
     "opened_for": "organization",
     "organization": "organization",
 }
