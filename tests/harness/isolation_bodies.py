@@ -42,14 +42,20 @@ WORLDS = ("site", "bay", "plan", "machine")
 MALFORMED = ("not-a-key", "00000000-0000-4000-8000-00000000000g", "1", "' OR 1=1 --", "0" * 400)
 
 
+#: Forms that are read from an address alone.
+ASKED = ("HistoryForm",)
+#: Fields that no sending of Alice's can show: she is the last owner, so she may not leave.
+NOT_HERS = {"LeaveForm.opened_for"}
+
+
 def takers() -> set[str]:
-    """Every field of our forms that takes a key, as `Class.field`."""
+    """Every field of our forms that takes a key in a body, as `Class.field`."""
     found = set()
     for _, name, _ in pkgutil.iter_modules(collection.forms.__path__):
         for form in vars(importlib.import_module(f"collection.forms.{name}")).values():
             if isinstance(form, type) and issubclass(form, django_forms.Form) and form.__module__.startswith("coll"):
-                found |= {f"{form.__name__}.{field}" for field in taking(form)}
-    return found
+                found |= {f"{form.__name__}.{field}" for field in taking(form) if form.__name__ not in ASKED}
+    return found - NOT_HERS
 
 
 def key_of(place: TernTaproom, field: str) -> str:

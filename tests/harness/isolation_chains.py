@@ -24,10 +24,9 @@ def _chain(name: str, asks: Callable[[TernTaproom], list[Ask]]) -> Step:
     def run(walk: Walk) -> list[str]:
         alice, faults, led = walk.books.identities["alice"], [], ""
         with transaction.atomic():
-            for url, body in asks(walk.books.taproom):
-                answer = walk.ask(
-                    alice, "GET" if body is None else "POST", url or led, body, check_keys=body is not None
-                )
+            for where, body in asks(walk.books.taproom):
+                url = led + where[1:] if where.startswith("+") else where or led
+                answer = walk.ask(alice, "GET" if body is None else "POST", url, body, check_keys=body is not None)
                 wanted = 200 if body is None else 302
                 faults += answer.faults
                 faults += [] if answer.status == wanted else [f"{url}: {answer.status}, not {wanted}"]
