@@ -110,6 +110,7 @@ def organization_leave(request: Any) -> HttpResponse:
 @member_view("GET", "POST", write=True)
 def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
     """Change what a colleague does here and which sites a site viewer reads, as an owner."""
+    _must_own(request)
     colleague = _colleague(request, pk)
     initial = {
         "version": colleague.version,
@@ -117,7 +118,6 @@ def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
         "sites": [site.pk for site in colleague.sites.all()],
     }
     form = forms.ColleagueForm(posted(request), initial=initial, sites=site_names(member=request.member))
-    _must_own(request, form)
     changed = acted(
         form,
         lambda: actions.change_colleague(
@@ -152,9 +152,9 @@ def colleague_end(request: Any, pk: UUID) -> HttpResponse:
 @member_view("GET", "POST", write=True)
 def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
     """Hand the organization over: a colleague becomes an owner, and oneself a technician."""
+    _must_own(request)
     colleague = _colleague(request, pk)
     form = forms.HandOverForm(posted(request), initial={"version": colleague.version})
-    _must_own(request, form)
     given = acted(
         form,
         lambda: actions.hand_over(by=author(request, form), colleague=colleague, version=form.cleaned_data["version"]),
@@ -165,8 +165,9 @@ def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
     return page(request, "people/colleague_hand_over.html", {"form": form, "colleague": colleague})
 
 
-def _must_own(request: Any, form: WriteForm) -> None:
+def _must_own(request: Any) -> None:
     """Close a page to all but owners, save for what its sender sent while still an owner: it is answered again."""
+    form = WriteForm(posted(request))
     done = form.is_valid() and was_written(request.member.organization_id, fingerprint(request, form))
     if not done:
         must_own(request.member)

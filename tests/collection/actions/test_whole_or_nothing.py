@@ -26,6 +26,7 @@ TABLES: tuple[Any, ...] = (
     models.ZeroCheck, models.InstrumentEvent, models.Machine, models.Leg, models.Spec, models.Standing,
     models.MachineStatus, models.Survey, models.Reading, models.Plan, models.PlanLeg, models.Adjustment,
     models.Change, models.Organization, models.Membership, models.VialPair, models.QuickCheck, models.Invitation,
+    models.ReportLink, models.Report,
 )  # fmt: skip
 PAIR = {"shown": "6.8", "high_end": "rear", "unit": "", "lines": "0.5", "side": "rear"}
 GLASS = {"place": "glass", "pitch": "5.3", "pitch_high": "rear", "roll": "0", "roll_high": "", "unit": ""}
@@ -80,6 +81,8 @@ def posts(taproom: TernTaproom, client: Client) -> list[tuple[str, dict[str, Any
         (reverse("invitation_new"), {"email": "linnet@example.org", "role": "technician"}),
         (reverse("invitation_send", args=[invitation]), FIRST),
         (reverse("invitation_withdraw", args=[invitation]), FIRST),
+        (reverse("machine_label", args=[machine]), {"replaces": str(taproom.report_link.pk)}),
+        (reverse("report_close", args=[taproom.report.pk]), {"why": "A guest leaned on it."}),
     ]
     return made
 
