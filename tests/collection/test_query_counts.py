@@ -30,6 +30,7 @@ def counts(taproom: TernTaproom, rows: list[Row]) -> dict[str, int]:
 def test_every_page_asks_a_fixed_number_of_times(taproom: TernTaproom) -> None:
     assert taproom.plan.outcome == "plan"
     pages = [row for row in ROWS if row.answers.get("GET", (0,))[-1] == 200]
+    assert all(row.address(taproom) for row in pages)  # so that what a world makes when asked is there before any count
     crowd(taproom, FEW)
     few = counts(taproom, pages)
     crowd(taproom, MANY - FEW)
