@@ -100,7 +100,7 @@ class TernTaproom:
         wanted = self.machine.specs.latest("created_at").pitch_deg
         made = make.InstrumentFactory(
             member=self.people.alice,
-            name=f"Vial of {self.machine.title}",
+            name=f"Vial of {self.machine.title}"[:80],
             kind="vial",
             machine=self.machine,
             direction="along",
