@@ -29,6 +29,7 @@ from granian.log import LogLevels
 
 from collection.actions import floors, instruments, record, sites, surveys
 from collection.management.serving import HOST, THREADS
+from collection.models import Reading
 
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
 FAULT = os.environ.get("HARNESS_FAULT", "")
@@ -63,14 +64,15 @@ def _write_late(app: Application, environ: Any, start_response: Any, told: Queue
 
 def without_atomic() -> None:
     """Take the transaction away from the recording of a survey, which then stops to think in its middle."""
-    recorded, kept = surveys.record_survey, surveys._save
+    readings = Reading._default_manager
+    kept = readings.bulk_create
 
-    def save_and_think(*arguments: Any) -> None:
-        kept(*arguments)
+    def think_and_save(rows: Any) -> Any:
         time.sleep(GAP_S)
+        return kept(rows)
 
-    surveys._save = save_and_think
-    surveys.record_survey = recorded.__wrapped__  # type: ignore[attr-defined]
+    readings.bulk_create = think_and_save  # type: ignore[method-assign]
+    surveys.record_survey = surveys.record_survey.__wrapped__  # type: ignore[attr-defined]
 
 
 def get_then_save() -> None:
