@@ -6,6 +6,7 @@ A worker is a generator: it yields a Sending and is given the Answer. It goes on
 import random
 import re
 import uuid
+from collections import Counter
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import count, cycle
@@ -66,13 +67,14 @@ def version_shown(answer: Answer, otherwise: int) -> int:
 def long_writes(world: dict[str, Any], place: int) -> Worker:
     """Survey machines of one's own, make a leg plan, turn its lifts; now and then another spec."""
     mine = world["machines"][place :: len(world["people"])]
-    rng = random.Random(place)
+    rng, specs = random.Random(place), Counter(each["machine"] for each in mine)
     for number in count():
         machine = mine[number % len(mine)]["machine"]
         steep = 6.5 + rng.choice((-0.4, 0.4)) if number // len(mine) % 2 else 6.5 - 0.4
         yield survey(world, machine, f"{steep:.1f}", f"{place}-{number}")
         if number % 7 == 6:
-            yield spec(machine, f"{place}-{number}")
+            yield spec(machine, specs[machine], f"{place}-{number}")
+            specs[machine] += 1
         answer = yield plan(machine)
         plan_path, lift = answer.location, 1
         while answer.is_done and lift <= 2 and not answer.location.endswith("#after"):
@@ -88,10 +90,10 @@ def survey(world: dict[str, Any], machine: str, along: str, words: str) -> Sendi
     return Sending(f"/machines/{machine}/surveys/new/", data, ("survey", plain(key), "note", words))
 
 
-def spec(machine: str, words: str) -> Sending:
-    """Another spec, with its reason."""
+def spec(machine: str, version: int, words: str) -> Sending:
+    """Another spec, with its reason, beside the so many that the machine has."""
     key = str(uuid.uuid4())
-    data = {**SPEC, "pitch_deg": "6.5", "why": words, "write_key": key}
+    data = {**SPEC, "pitch_deg": "6.5", "version": str(version), "why": words, "write_key": key}
     return Sending(f"/machines/{machine}/spec/", data, ("spec", plain(key), "why", words))
 
 
