@@ -28,8 +28,8 @@ from collection.models import (
     User,
     VialPair,
 )
+from collection.models.base import hash_of
 from collection.models.people import VIEWER
-from collection.models.reports import hash_of
 
 T = TypeVar("T", bound=models.Model)
 

@@ -24,7 +24,7 @@ from collection.actions.record import (
     was_written,
 )
 from collection.models import Invitation, Membership, Organization, User
-from collection.models.invitations import sha256_of
+from collection.models.base import hash_of
 from collection.models.people import VIEWER
 from collection.presets import INVITATION_AGAIN_MINUTES, INVITATION_DAYS, INVITATIONS_A_DAY
 from collection.queries.people import has_account, is_address_of
@@ -52,7 +52,7 @@ def send_invitation(*, by: Author, email: str, role: str, send: Send, sites: Seq
     _refuse_known(by, email)
     token = secrets.token_urlsafe(32)
     invitation = Invitation(
-        id=by.key, email=email, role=role, token_sha256=sha256_of(token), expires_at=by.at + LASTS, **by.stamp()
+        id=by.key, email=email, role=role, token_sha256=hash_of(token), expires_at=by.at + LASTS, **by.stamp()
     )
     invitation.save(force_insert=True)
     invitation.sites.set(opened)
@@ -75,7 +75,7 @@ def send_invitation_again(*, by: Author, invitation: Invitation, version: int, s
     if by.at < invitation.expires_at - LASTS + AGAIN:
         raise ActionRefused(f"It was sent a moment ago. Wait {INVITATION_AGAIN_MINUTES} minutes, then send it again.")
     token = secrets.token_urlsafe(32)
-    fields = {"token_sha256": sha256_of(token), "expires_at": by.at + LASTS}
+    fields = {"token_sha256": hash_of(token), "expires_at": by.at + LASTS}
     sent = change(by, invitation, version=version, verb="sent again", **fields)
     transaction.on_commit(partial(send, sent, token))
     return sent

@@ -13,7 +13,8 @@ from django.db.models import F
 from collection.actions.record import ActionRefused, Author, add, already_done, hold, note, was_written
 from collection.actions.status import refresh_status
 from collection.models import Machine, Report, ReportLink, Survey
-from collection.models.reports import PROBLEMS, hash_of
+from collection.models.base import hash_of
+from collection.models.reports import PROBLEMS
 from collection.presets import MOST_REPORTS, REPORTS_WITHIN, SAME_REPORT_WITHIN
 from collection.queries.reports import open_reports, standing_link
 

@@ -32,7 +32,7 @@ def serve(port: int, say: Any) -> None:
             raise CommandError(
                 f"Port {port} is taken. Stop the other program, or choose another: --port {port + 1}."
             ) from error
-    _let_go()
+    let_go()
     say(f"Levelbook is at http://{HOST}:{port}/ for this machine alone. Stop it with Ctrl-C.")
     Granian(
         "collection.wsgi:application",
@@ -47,7 +47,7 @@ def serve(port: int, say: Any) -> None:
     ).serve()
 
 
-def _let_go() -> None:
+def let_go() -> None:
     """Close what migrating opened. The process that serves is a fork of this one: it would share the connections, and
     a pool whose threads stayed behind never gets another one."""
     connections.close_all()

@@ -1,5 +1,6 @@
 """What every row has: an organization, a client-made UUID, and who made it when; and how rows may be reached."""
 
+import hashlib
 import uuid
 from typing import Any, Self
 
@@ -104,6 +105,11 @@ class Fits(models.Lookup):
         """Return the same for SQLite."""
         column, params = self.process_lhs(compiler, connection)
         return f"length({column}) <= {int(self.rhs)} AND instr({column}, char(0)) = 0", (*params, *params)
+
+
+def hash_of(secret: str) -> str:
+    """Return what is kept of the secret in an address. It is random, so a plain digest gives nothing away."""
+    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def texts_fit(table: str, **longest: int) -> models.CheckConstraint:

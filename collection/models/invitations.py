@@ -1,18 +1,12 @@
 """Invitations: who may join an organization, as what, by a link that was sent by e-mail."""
 
 import datetime
-import hashlib
 
 from django.db import models
 from django.db.models import F, Q
 
 from collection.models.base import MOST_VERSION, Versioned, in_range, one_of, texts_fit
 from collection.models.people import ROLE_WORDS, ROLES, User
-
-
-def sha256_of(token: str) -> str:
-    """Return what is kept of a link's token."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 class Invitation(Versioned):

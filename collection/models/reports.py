@@ -1,13 +1,12 @@
 """What somebody without an account tells of a machine, and the secret address on its label that lets them."""
 
 import base64
-import hashlib
 
 from django.db import models
 from django.db.models import F, Q
 from django.utils.crypto import salted_hmac
 
-from collection.models.base import OrganizationQuerySet, Row, in_range, one_of, texts_fit
+from collection.models.base import OrganizationQuerySet, Row, hash_of, in_range, one_of, texts_fit
 
 PROBLEM_WORDS = {
     "moved": "moved",
@@ -24,11 +23,6 @@ _DONE = Q(closed_at__isnull=False, closed_by__isnull=False)
 _OPEN = Q(closed_at__isnull=True, closed_by__isnull=True, closed_by_survey__isnull=True, closed_why="")
 _ANSWERED = _DONE & Q(closed_by_survey__isnull=False, closed_why="")
 _CLOSED = _DONE & Q(closed_by_survey__isnull=True) & ~Q(closed_why="")
-
-
-def hash_of(token: str) -> str:
-    """Return what is stored of a label's secret. It is random, so a plain digest gives nothing away."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 class ReportLink(Row):

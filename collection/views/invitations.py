@@ -26,7 +26,7 @@ from collection import access
 from collection.actions import invitations as actions
 from collection.forms import invitations as forms
 from collection.models import Invitation, Membership
-from collection.models.invitations import sha256_of
+from collection.models.base import hash_of
 from collection.presets import INVITATION_DAYS
 from collection.queries import invitations as queries
 from collection.queries.people import has_account, is_address_of, standing_of
@@ -86,7 +86,7 @@ def invitation_withdraw(request: Any, pk: UUID) -> HttpResponse:
 @never_cache
 def invitation_open(request: Any, token: str) -> HttpResponse:
     """Open the link of a mail: it writes nothing, and takes its token out of the address."""
-    sha256 = sha256_of(token)
+    sha256 = hash_of(token)
     if _invitation(request, sha256) is None:
         return _gone(request)
     request.session[OPENED] = sha256

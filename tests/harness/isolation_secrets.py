@@ -8,7 +8,7 @@ from django.test import Client
 from django.urls import reverse
 
 from collection import models
-from collection.models.invitations import sha256_of
+from collection.models.base import hash_of
 from tests.codes import proven
 from tests.factories import NOON
 from tests.harness.isolation_walk import Step, Walk
@@ -41,7 +41,7 @@ def _a_problem_is_told(walk: Walk) -> list[str]:
 def _link_for(walk: Walk, who: Identity) -> models.Invitation:
     """Alice's invitation to read the Tern Taproom, for somebody, with a link whose token is known."""
     rows = models.Invitation.objects.filter(pk=walk.books.taproom.invitation.pk)
-    rows.update(token_sha256=sha256_of(TOKEN), email=who.user.email)  # type: ignore[union-attr]
+    rows.update(token_sha256=hash_of(TOKEN), email=who.user.email)  # type: ignore[union-attr]
     return rows.get()
 
 

@@ -13,8 +13,8 @@ from importlib import import_module
 from pathlib import Path
 
 from django.core.management import execute_from_command_line
-from django.db import connections
 
+from collection.management.serving import let_go
 from tests.own_server import PROJECT
 
 _TICKS = os.sysconf("SC_CLK_TCK")
@@ -109,10 +109,7 @@ def _fork_servers() -> None:
     for name in ("collection.wsgi", "collection.urls"):
         import_module(name)
     faults = import_module("tests.harness.faults")
-    connections.close_all()  # what the imports asked is asked; a fork must share nothing
-    for each in connections.all(initialized_only=True):
-        if close_pool := getattr(each, "close_pool", None):
-            close_pool()
+    let_go()  # what the imports opened
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them: they are killed
     for line in sys.stdin:
         pid = os.fork()

@@ -12,7 +12,7 @@ from collection import models
 from collection.access import report_link_for
 from collection.actions.record import ActionRefused, KeyUsed
 from collection.actions.reports import LabelEnded, make_label, report_problem
-from collection.models.reports import hash_of
+from collection.models.base import hash_of
 from tests import factories as make
 from tests.factories import NOON
 from tests.surveying import author
