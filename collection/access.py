@@ -172,7 +172,7 @@ def report_link_for(token: str) -> ReportLink:
 
     The one tenant row that is found without its organization: the secret itself says whose it is.
     """
-    rows = ReportLink.objects.filter(token_hash=hash_of(token), ended_at__isnull=True)
+    rows = ReportLink.objects.filter(token_sha256=hash_of(token), ended_at__isnull=True)
     link: ReportLink | None = rows.filter(machine__archived_at__isnull=True).select_related("machine").first()
     if link is None:
         raise Http404

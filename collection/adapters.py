@@ -1,6 +1,7 @@
 """Where allauth meets us: it makes the account, our action makes the organization; how it keeps secrets."""
 
 import base64
+from collections.abc import Sequence
 from typing import Any
 from uuid import uuid4
 
@@ -20,6 +21,12 @@ from django.utils.encoding import force_bytes
 
 from collection.actions.people import found_organization
 from collection.models import User
+from collection.queries.people import organizations_of
+
+#: What anyone tries first at a place like this, beside the names of its organizations.
+PLACE_WORDS = frozenset({"arcade", "level", "levelbook", "leveler", "machine", "password", "pinball", "playfield"})
+#: A password with such words holds at least so many letters and figures besides. No source: our choice.
+LEAST_OF_ITS_OWN = 6
 
 
 class AccountAdapter(DefaultAccountAdapter):
@@ -28,8 +35,25 @@ class AccountAdapter(DefaultAccountAdapter):
     error_messages = {
         **DefaultAccountAdapter.error_messages,
         "rate_limited": "Too many tries in a short time. Wait a few minutes, then try again.",
+        "plain_password": "Whoever knows this place guesses that. Take words that have nothing to do with it.",
         "too_many_login_attempts": "Too many tries that were not right. Wait a few minutes, then try again.",
     }
+
+    def clean_password(self, password: str, user: Any = None) -> str:
+        """Return the password; raise ValidationError if it is easily guessed, also by who knows the organization."""
+        checked: str = super().clean_password(password, user)
+        if user and user.pk:
+            self.refuse_plain(password, [member.organization.name for member in organizations_of(user=user)])
+        return checked
+
+    def refuse_plain(self, password: str, names: Sequence[str]) -> None:
+        """Raise ValidationError if little is left of a password without the words of the place (ASVS 5.0, 6.2.11)."""
+        words = {word for name in names for word in _spaced(name).split() if len(word) > 2}
+        typed = left = _spaced(password).replace(" ", "")
+        for word in sorted(words | PLACE_WORDS, key=len, reverse=True):
+            left = left.replace(word, "")
+        if left != typed and len(left) < LEAST_OF_ITS_OWN:
+            raise self.validation_error("plain_password")
 
     def send_notification_mail(
         self, template_prefix: str, user: Any, context: dict[str, Any] | None = None, email: str | None = None
@@ -82,6 +106,11 @@ class SecondFactorAdapter(DefaultMFAAdapter):
         """Say for which host a passkey is; browsers take names only, over HTTPS or on this very machine."""
         host, _ = split_domain_port(context.request.get_host())
         return {"id": host, "name": "Levelbook"}
+
+
+def _spaced(text: str) -> str:
+    """Return letters and figures alone, small, with spaces for all else."""
+    return "".join(each if each.isalnum() else " " for each in text.casefold())
 
 
 def _locks() -> MultiFernet:

@@ -18,7 +18,9 @@ from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 from django.core.exceptions import ImproperlyConfigured
 
 PREFIX = "LEVELBOOK_"
-NAMES = frozenset(PREFIX + name for name in ("DATA", "DEBUG", "HOSTS", "HTTPS", "MAIL_FROM", "MAIL_URL", "SECRET_KEY"))
+NAMES = frozenset(PREFIX + name for name in (
+    "DATA", "DEBUG", "HOSTS", "HTTPS", "MAIL_FROM", "MAIL_URL", "SECRET_KEY", "SECRET_KEY_BEFORE",
+))  # fmt: skip
 TEST_NAMES = frozenset({PREFIX + "NO_SKIPS"})
 #: This very machine, and nobody else.
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
@@ -105,13 +107,8 @@ def data_folder(environ: Mapping[str, str], default: Path) -> Path:
 
 def secret_key(environ: Mapping[str, str], folder: Path) -> str:
     """Return the secret key: from the environment, or made once and kept in the data folder."""
-    given = environ.get(PREFIX + "SECRET_KEY", "")
+    given = _given_key(environ, PREFIX + "SECRET_KEY", "leave it out and one is made and kept")
     if given:
-        if len(given) < 50 or len(set(given)) < 5:
-            raise ImproperlyConfigured(
-                f"{PREFIX}SECRET_KEY has {len(given)} characters, {len(set(given))} of them different. "
-                "Give at least 50 random ones, or leave it out and one is made and kept."
-            )
         return given
     path = folder / "secret_key"
     try:
@@ -122,6 +119,27 @@ def secret_key(environ: Mapping[str, str], folder: Path) -> str:
     with os.fdopen(handle, "w") as file:
         file.write(made)
     return made
+
+
+def former_keys(environ: Mapping[str, str], key: str) -> list[str]:
+    """Return the secret key before this one, if it is still to be read by: what it signed and encrypted goes on."""
+    given = _given_key(environ, PREFIX + "SECRET_KEY_BEFORE", "leave it out")
+    if given and given == key:
+        raise ImproperlyConfigured(
+            f"{PREFIX}SECRET_KEY_BEFORE is the secret key itself. Put the new one into {PREFIX}SECRET_KEY."
+        )
+    return [given] if given else []
+
+
+def _given_key(environ: Mapping[str, str], name: str, otherwise: str) -> str:
+    """A key from the environment, or an empty text; one that could be guessed is refused."""
+    given = environ.get(name, "")
+    if given and (len(given) < 50 or len(set(given)) < 5):
+        raise ImproperlyConfigured(
+            f"{name} has {len(given)} characters, {len(set(given))} of them different. "
+            f"Give at least 50 random ones, or {otherwise}."
+        )
+    return given
 
 
 def _kept_key(path: Path) -> str:

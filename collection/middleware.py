@@ -1,24 +1,30 @@
 """What happens around every view: who acts, and how a refusal is told."""
 
+import datetime
 import logging
 from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth import logout
 from django.core.cache import cache
 from django.core.exceptions import BadRequest, ValidationError
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.middleware.security import SecurityMiddleware
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.cache import add_never_cache_headers, patch_cache_control
 
 from collection.access import member_of
 from collection.actions.devices import see_device
 from collection.actions.record import ActionRefused, StaleEdit
+from collection.queries.devices import signed_in_since
 
 #: A device's last visit is noted so often at most, so that pages which are only read hardly ever write.
 DEVICE_SEEN_EVERY_S = 60 * 60
+#: A session ends by itself so long after it began, however often it is used (ASVS 5.0, 7.3.2; how long is our choice).
+LONGEST_SESSION = datetime.timedelta(days=90)
 #: What every answer carries besides Django's own headers: nothing of ours is for another site's pages, and no page
 #: asks for a camera, a microphone or the place where someone stands.
 HEADERS = {
@@ -82,7 +88,10 @@ class MemberMiddleware:
 
 
 class DeviceMiddleware:
-    """Notes that a signed-in device was here, once an hour; the account library would write on every page."""
+    """Notes that a signed-in device was here, once an hour; the account library would write on every page.
+
+    One that has been signed in for too long is signed out then.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -91,7 +100,11 @@ class DeviceMiddleware:
         if request.user.is_authenticated:
             key = f"device-seen-{request.session.session_key}"
             if cache.add(key, True, DEVICE_SEEN_EVERY_S):
-                see_device(request=request)
+                since = signed_in_since(session_key=request.session.session_key or "")
+                if since and timezone.now() - since > LONGEST_SESSION:
+                    logout(request)
+                else:
+                    see_device(request=request)
         return self.get_response(request)
 
 

@@ -14,6 +14,7 @@ DATA_DIR = environment.data_folder(os.environ, BASE_DIR / "var")
 
 DEBUG = environment.flag(os.environ, "LEVELBOOK_DEBUG", default=False)
 SECRET_KEY = environment.secret_key(os.environ, DATA_DIR)
+SECRET_KEY_FALLBACKS = environment.former_keys(os.environ, SECRET_KEY)
 ALLOWED_HOSTS = environment.hosts(os.environ)
 # Behind HTTPS unless every host is this very machine: browsers drop Secure cookies over plain HTTP.
 _LOOPBACK_ONLY = set(ALLOWED_HOSTS) <= set(environment.LOOPBACK)

@@ -5,6 +5,7 @@ from typing import Any
 
 from allauth.account import signals
 from allauth.account.adapter import get_adapter
+from allauth.mfa import signals as second_factor
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 from django.dispatch import receiver
 
@@ -27,6 +28,19 @@ def went_out(sender: Any, request: Any, user: Any, **kwargs: Any) -> None:
 def was_refused(sender: Any, credentials: Any, request: Any = None, **kwargs: Any) -> None:
     """Write down a wrong password, without the address: people type their password there too."""
     _write(logging.WARNING, "Wrong address or password", request, None)
+
+
+@receiver(second_factor.authentication_failed)
+def factor_was_refused(sender: Any, request: Any, user: Any, **kwargs: Any) -> None:
+    """Write down a wrong code or passkey."""
+    _write(logging.WARNING, "Wrong code or passkey", request, user)
+
+
+@receiver([second_factor.authenticator_added, second_factor.authenticator_removed, second_factor.authenticator_reset])
+def factor_changed(sender: Any, request: Any, user: Any, signal: Any, **kwargs: Any) -> None:
+    """Write down that someone's app, passkeys or recovery codes are others now."""
+    verb = {second_factor.authenticator_added: "added", second_factor.authenticator_removed: "removed"}
+    _write(logging.WARNING, f"Second factor {verb.get(signal, 'changed')}", request, user)
 
 
 @receiver([signals.password_changed, signals.password_set, signals.password_reset])

@@ -6,7 +6,11 @@ from typing import Any
 
 from allauth.usersessions.internal.flows import sessions
 from allauth.usersessions.models import UserSession
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.models import Session
 from django.db import transaction
+
+from collection.models import User
 
 
 @transaction.atomic
@@ -19,3 +23,15 @@ def see_device(*, request: Any) -> None:
 def end_devices(*, request: Any, devices: Sequence[UserSession]) -> None:
     """Sign out on these devices, on this one too if it is among them."""
     sessions.end_sessions(request, devices)
+
+
+@transaction.atomic
+def end_everywhere(*, user: User) -> int:
+    """Sign a person out on every device, also on those that were never noted; return how many there were."""
+    theirs = [
+        session.session_key
+        for session in Session.objects.iterator()
+        if session.get_decoded().get(SESSION_KEY) == str(user.pk)
+    ]
+    UserSession.objects.filter(user=user).delete()
+    return Session.objects.filter(session_key__in=theirs).delete()[0]

@@ -219,7 +219,7 @@ def note(by: Actor, row: Model, verb: str, *, old: dict[str, Any], new: dict[str
 
 
 #: What a row holds of a secret has no place in the history.
-_UNTOLD = {"token_sha256", "token_hash"}
+_UNTOLD = {"token_sha256"}
 _STAMPS = {"id", "organization", "created_at", "created_by", "version"} | _UNTOLD
 
 

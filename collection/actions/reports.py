@@ -45,7 +45,7 @@ def make_label(*, by: Author, machine: Machine, replaces: UUID | None = None) ->
         ReportLink.objects.for_org(standing.organization_id).filter(pk=standing.pk).update(ended_at=by.at)
         note(by, standing, "ended", old={"ended_at": None}, new={"ended_at": by.at})
     link = ReportLink(id=by.key, machine=machine)
-    link.token_hash = hash_of(link.token)
+    link.token_sha256 = hash_of(link.token)
     return add(by, link)
 
 

@@ -5,7 +5,9 @@ from typing import Any
 from uuid import UUID
 
 from allauth.account import forms as account_forms
+from allauth.account.adapter import get_adapter
 from django import forms
+from django.core.exceptions import ValidationError
 
 from collection.forms.base import EditForm, ReasonForm, TopForm, WriteForm
 from collection.forms.fields import TextField, WordField, WordsField
@@ -62,6 +64,17 @@ class SignUpForm(_AccountForm, account_forms.SignupForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["password1"].label = "Password"
+
+    def clean(self) -> Any:
+        """Refuse a password that is the organization's name with little more."""
+        cleaned = super().clean()
+        password, name = (self.cleaned_data.get(field) for field in ("password1", "organization"))
+        if password and name:
+            try:
+                get_adapter().refuse_plain(password, [name])
+            except ValidationError as error:
+                self.add_error("password1", error)
+        return cleaned
 
 
 class AddressForm(_AccountForm, account_forms.AddEmailForm):

@@ -7,8 +7,11 @@ takes it apart only if it is a short JSON object in plain ASCII, and whatever br
 from collections.abc import Callable
 from typing import Any
 
+from allauth.core import context
+from allauth.mfa import signals
 from allauth.mfa.adapter import get_adapter
 from allauth.mfa.base import forms as code_forms
+from allauth.mfa.models import Authenticator
 from allauth.mfa.totp import forms as app_forms
 from allauth.mfa.webauthn import forms as passkey_forms
 from django import forms
@@ -89,7 +92,13 @@ class _Answer(_PlainForm):
 
     def clean_credential(self) -> Any:
         """Return the passkey that answered; an answer that cannot be taken apart is refused as a wrong one is."""
-        return _checked(super().clean_credential)  # type: ignore[misc]
+        try:
+            return _checked(super().clean_credential)  # type: ignore[misc]
+        except ValidationError:
+            # The library tells of wrong codes only.
+            told: Any = {"user": self.user, "authenticator": None, "reauthentication": self.reauthenticated}  # type: ignore[attr-defined]
+            signals.authentication_failed.send(sender=Authenticator, request=context.request, **told)
+            raise
 
 
 class PasskeyForm(_Answer, passkey_forms.AuthenticateWebAuthnForm):

@@ -2,6 +2,7 @@
 
 import base64
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.utils.crypto import salted_hmac
@@ -33,12 +34,12 @@ class ReportLink(Row):
     """
 
     machine = models.ForeignKey("collection.Machine", on_delete=models.PROTECT, related_name="report_links")
-    token_hash = models.CharField(max_length=64, unique=True)
+    token_sha256 = models.CharField(max_length=64, unique=True)
     ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
-            texts_fit("reportlink", token_hash=64),
+            texts_fit("reportlink", token_sha256=64),
             models.UniqueConstraint(
                 fields=["machine"], condition=Q(ended_at__isnull=True), name="reportlink_one_stands"
             ),
@@ -46,14 +47,14 @@ class ReportLink(Row):
 
     @property
     def token(self) -> str:
-        """The secret in the address, as the server's present secret key makes it."""
-        digest = salted_hmac("collection.reports.label", str(self.pk), algorithm="sha256").digest()
-        return base64.urlsafe_b64encode(digest).decode().rstrip("=")
+        """The secret in the address, as the server's secret key makes it, or the former one if that made the label."""
+        made = [_secret(str(self.pk), key) for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)]
+        return next((each for each in made if hash_of(each) == self.token_sha256), made[0])
 
     @property
     def can_be_printed(self) -> bool:
         """Whether the secret is still known: under a new secret key only the labels on the machines know it."""
-        return hash_of(self.token) == self.token_hash
+        return hash_of(self.token) == self.token_sha256
 
 
 class Report(models.Model):
@@ -97,3 +98,8 @@ class Report(models.Model):
     def problem_words(self) -> str:
         """The problem as members read it."""
         return PROBLEM_WORDS[self.problem]
+
+
+def _secret(row: str, key: str) -> str:
+    digest = salted_hmac("collection.reports.label", row, secret=key, algorithm="sha256").digest()
+    return base64.urlsafe_b64encode(digest).decode().rstrip("=")

@@ -52,6 +52,14 @@ def test_it_refuses_a_short_key(tmp_path: Path) -> None:
         environment.secret_key({}, tmp_path)
 
 
+def test_the_key_before_this_one_is_read_by_too(tmp_path: Path) -> None:
+    before = "former key, " * 5
+    assert environment.former_keys({}, "now") == []
+    assert environment.former_keys({"LEVELBOOK_SECRET_KEY_BEFORE": before}, "now") == [before]
+    with pytest.raises(ImproperlyConfigured, match="the secret key itself"):
+        environment.former_keys({"LEVELBOOK_SECRET_KEY_BEFORE": before}, before)
+
+
 # SQLite's release notes: the write-ahead log fault is repaired in 3.51.3, 3.50.7 and 3.44.6.
 @pytest.mark.parametrize(
     ("version", "journal"),

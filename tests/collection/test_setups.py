@@ -77,6 +77,7 @@ ENVIRONMENT = (
     Setup("a name that nobody knows", REFUSED, "Known ones", {"LEVELBOOK_DEBUGG": "on"}),
     Setup("an odd word for yes", REFUSED, "Write one of", {"LEVELBOOK_DEBUG": "ture"}),
     Setup("a short key", REFUSED, "at least 50", {"LEVELBOOK_SECRET_KEY": "short"}),
+    Setup("a short key before", REFUSED, "at least 50", {"LEVELBOOK_SECRET_KEY_BEFORE": "short"}),
     Setup("a key of one letter", REFUSED, "50 random ones", {"LEVELBOOK_SECRET_KEY": "a" * 60}),
     Setup("a key file cut short", REFUSED, "Delete it", {}, make=key_file("cut")),
     Setup("a key file that is none", REFUSED, "delete it", {}, make=key_is_a_folder),
@@ -140,7 +141,7 @@ def from_environment(environ: dict[str, str], folder: Path) -> None:
     environment.refuse_unknown(environ)
     data = environment.data_folder(environ, folder)
     environment.flag(environ, "LEVELBOOK_DEBUG", default=False)
-    environment.secret_key(environ, data)
+    environment.former_keys(environ, environment.secret_key(environ, data))
     hosts = environment.hosts(environ)
     environment.database(environ, data)
     environment.mailers(environ)

@@ -21,8 +21,7 @@ NOT_TOLD_TABLES: dict[type[Model], str] = {
 #: Columns that no line tells, each with its reason.
 NOT_TOLD_COLUMNS = {
     "version": "counts edits, so that a stale one is refused; it says nothing of the thing",
-    "token_sha256": "kept of the secret in an invitation's link, which has no place in the history",
-    "token_hash": "kept of the secret on a label, likewise",
+    "token_sha256": "kept of the secret in an invitation's link and on a label, which has no place in the history",
 }
 #: Tables whose rows begin without a line, since no member makes them, and the columns that members fill later: these
 #: begin empty, and lines tell the rest. The other columns are no part of the comparison.

@@ -29,7 +29,7 @@ WORD = "Zqx"
 #: Who may hear the marks.
 CANARY = "charlie"
 #: Texts that are words of the code or of the machine, though no constraint lists them, and digests of secrets.
-CODES = {"time_zone", "engine_version", "light_foot", "spot", "noun", "verb", "token_hash", "token_sha256"}
+CODES = {"time_zone", "engine_version", "light_foot", "spot", "noun", "verb", "token_sha256"}
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 #: A number of four digits or more that stands for itself: shorter ones are nobody's own.
 _NUMBER = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)?(?![\w-])")

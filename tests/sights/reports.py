@@ -45,7 +45,7 @@ def reports(world: TernTaproom) -> Iterator[Sight]:
     yield Sight("machine", "reported-by-many", who, reverse("machine", args=[machine.pk]))
     yield Sight("today", "reported-by-many", who, reverse("today"))
     yield Sight("site_sheet", "reported", who, reverse("site_sheet", args=[world.site.pk]))
-    models.ReportLink.objects.filter(pk=link.pk).update(token_hash="0" * 64)  # as under another secret key
+    models.ReportLink.objects.filter(pk=link.pk).update(token_sha256="0" * 64)  # as under another secret key
     yield Sight("machine_label", "another-key", who, reverse("machine_label", args=[machine.pk]))
     yield Sight("report", "ended", None, reverse("report", args=["no-such-label"]), 404)
     address = reverse("report", args=[world.report_token])

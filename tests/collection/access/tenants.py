@@ -36,7 +36,7 @@ TENANT = {
 }
 
 #: Rows that whoever holds a secret of 256 bits finds by its hash, and then acts for their organization.
-SECRET = {"collection.Invitation": "token_sha256", "collection.ReportLink": "token_hash"}
+SECRET = {"collection.Invitation": "token_sha256", "collection.ReportLink": "token_sha256"}
 
 #: Rows that belong to no organization.
 GLOBAL = {

@@ -27,7 +27,7 @@ FREE_WORDS = {
     ("change", "noun"): "the names of our own tables",
     ("change", "verb"): "what an action says it did",
     ("invitation", "token_sha256"): "what is kept of a secret",
-    ("reportlink", "token_hash"): "what is kept of a secret",
+    ("reportlink", "token_sha256"): "what is kept of a secret",
     ("machinestatus", "reported"): "several reports, in a sentence",
 }
 NUMBERS = (models.FloatField, models.IntegerField, models.DecimalField)

@@ -1,13 +1,16 @@
 """Devices: where an account is signed in, and signing out there."""
 
 import datetime
+import io
 import re
 from collections.abc import Callable
 
 import pytest
 import time_machine
 from allauth.usersessions.models import UserSession
+from django.conf import settings
 from django.core.cache import cache
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test import Client, override_settings
 from django.test.utils import CaptureQueriesContext
@@ -119,6 +122,43 @@ def test_a_session_that_ran_out_is_not_listed(people: Cast) -> None:
     with time_machine.travel(NOON + datetime.timedelta(days=60), tick=False):
         page = signed_in("bob@example.org").get(LIST).content.decode()
     assert "Firefox" not in page
+
+
+def test_a_session_ends_by_itself_however_often_it_is_used(people: Cast) -> None:
+    with time_machine.travel(NOON) as clock:
+        bob = signed_in("bob@example.org")
+        for _ in range(3):
+            clock.shift(datetime.timedelta(days=29))
+            cache.clear()  # the cache keeps the real time
+            bob.post(reverse("organization_choose"), {"organization": people.bob.organization_id})
+            assert is_in(bob)
+        clock.shift(datetime.timedelta(days=4))
+        cache.clear()
+        assert not is_in(bob)
+        again = signed_in("bob@example.org")
+        assert is_in(again)
+
+
+def test_whoever_runs_the_server_signs_somebody_out(
+    two: tuple[Client, Client], as_member: SignIn, people: Cast
+) -> None:
+    laptop, phone = two
+    alice, never_noted = as_member(people.alice), as_member(people.bob)
+    said = io.StringIO()
+    call_command("sign_out", "Bob@example.org", stdout=said)
+    assert said.getvalue() == "bob@example.org is signed out on 3 devices.\n"
+    assert [is_in(each) for each in (laptop, phone, never_noted, alice)] == [False, False, False, True]
+    with pytest.raises(CommandError, match="No account has the address"):
+        call_command("sign_out", "nobody@example.org")
+
+
+def test_a_device_goes_on_while_the_key_before_is_known(two: tuple[Client, Client]) -> None:
+    laptop, phone = two
+    with override_settings(SECRET_KEY="another one " * 6, SECRET_KEY_FALLBACKS=[settings.SECRET_KEY]):
+        assert "Firefox on Android" in laptop.get(LIST).content.decode()
+        assert is_in(phone)
+    with override_settings(SECRET_KEY="another one " * 6):
+        assert is_in(phone), "it took the new key"
 
 
 def test_the_last_visit_is_noted_once_an_hour(people: Cast) -> None:

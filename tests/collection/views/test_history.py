@@ -219,7 +219,7 @@ def test_the_history_of_a_machine_tells_its_label_and_how_reports_were_closed(
     assert "Closed a report of Lantern Reef, Mon 4 May 2026 “A coin under a foot.”" in words
     assert "Answered by" not in words
     assert taproom.report_token not in words
-    assert taproom.report_link.token_hash not in words
+    assert taproom.report_link.token_sha256 not in words
 
 
 def test_owners_alone_see_who_was_invited(taproom: TernTaproom, alice: Client, bob: Client) -> None:

@@ -56,6 +56,28 @@ def test_what_is_easily_guessed_will_not_do(password: str) -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(
+    "password", ["Levelbook-2026", "pinball pinball", "DuneCellar1!", "cellar-of-dune", "Arcade 2026!"]
+)
+def test_words_of_the_place_alone_will_not_do(password: str) -> None:
+    assert signed_up(password) == 422
+    assert not User.objects.filter(email="wren@example.org").exists()
+
+
+def test_the_name_of_the_organization_is_no_new_password(people: Cast) -> None:
+    name = people.bob.organization.name
+    client = Client()
+    client.force_login(people.bob.user)
+    typed = {"oldpassword": PASSWORD, "password1": f"{name} 2026", "password2": f"{name} 2026"}
+    answer = client.post(reverse("account_change_password"), typed)
+    assert answer.status_code == 422
+    assert "Whoever knows this place guesses that" in answer.content.decode()
+    others = f"{name} under a curlew"
+    typed |= {"password1": others, "password2": others}
+    assert client.post(reverse("account_change_password"), typed).status_code == 302
+
+
+@pytest.mark.django_db
 def test_the_fields_hide_it_and_let_managers_fill_it() -> None:
     for name, kinds in (("account_login", ["current-password"]), ("account_signup", ["new-password"])):
         page = Client().get(reverse(name)).content.decode()

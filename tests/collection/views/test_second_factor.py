@@ -18,6 +18,7 @@ from django.urls import reverse
 from collection.models import Membership
 from tests.codes import KEY, code_at, fresh_code, half_way, proven, with_app
 from tests.factories import PASSWORD
+from tests.passkeys import SoftKey, with_passkey
 from tests.worlds import Cast
 
 SignIn = Callable[[Membership], Client]
@@ -90,6 +91,24 @@ def test_too_many_wrong_codes_are_stopped_even_for_the_right_one(people: Cast) -
     assert "Too many tries" in answer.content.decode()
     assert client.post(HERE, {"code": codes[0]}).status_code == 422
     assert half_way(people.bob.user).post(HERE, {"code": codes[0]}).status_code == 422, "from elsewhere too"
+
+
+def test_wrong_codes_and_changes_are_written_down_with_their_account(
+    people: Cast, as_member: SignIn, caplog: pytest.LogCaptureFixture
+) -> None:
+    with_app(people.bob.user)
+    with_passkey(people.bob.user, key=SoftKey(people.bob.user))
+    client = half_way(people.bob.user)
+    client.post(HERE, {"code": "000000"})
+    client.post(HERE, {"credential": '{"id": 1}'})
+    proven(as_member(people.bob), people.bob.user).post(reverse("mfa_deactivate_totp"))
+    told = [record.getMessage() for record in caplog.records if record.levelname == "WARNING"]
+    told = [line for line in told if "account" in line and "Unprocessable" not in line]
+    account = f"account {people.bob.user_id}, from 127.0.0.1"
+    assert told == [
+        f"Wrong code or passkey: {account}", f"Wrong code or passkey: {account}", f"Second factor removed: {account}",
+    ]  # fmt: skip
+    assert "000000" not in caplog.text
 
 
 @pytest.mark.parametrize("text", ["", "\x00", "a" * 100_000, "１２３４５６", "\ud800", "000000' OR 1=1", "🦆" * 90])
