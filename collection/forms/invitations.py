@@ -55,4 +55,5 @@ class AccountForm(WriteForm):
     def clean_password(self) -> str:
         """Return the password, or raise ValidationError if it is easy to guess."""
         password = self.cleaned_data["password"]
+        get_adapter().refuse_plain(password, [self.initial["organization"]])
         return str(get_adapter().clean_password(password, user=get_user_model()(email=self.initial["email"])))

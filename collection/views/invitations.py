@@ -129,7 +129,8 @@ def invitation_account(request: Any) -> HttpResponse:
         return _gone(request)
     if request.user.is_authenticated:
         return redirect("invitation_accept")
-    form = forms.AccountForm(posted(request), initial={"email": invitation.email})
+    known = {"email": invitation.email, "organization": invitation.organization.name}
+    form = forms.AccountForm(posted(request), initial=known)
     joined = acted(
         form,
         lambda: actions.accept_with_account(

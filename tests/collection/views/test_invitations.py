@@ -124,6 +124,13 @@ def test_the_account_is_refused_by_field_and_made_in_part_never(
     assert (models.User.objects.count(), models.Invitation.objects.get().accepted_at) == (before, None)
 
 
+def test_the_name_of_the_organization_is_no_password(taproom: TernTaproom, send: Callable[..., str]) -> None:
+    wren = Client()
+    wren.get(send())
+    answer = wren.post(ACCOUNT, {"email": WREN, "password": f"{taproom.organization.name} playfield"})
+    assert "Whoever knows this place guesses that" in text(answer)
+
+
 def test_someone_with_an_account_signs_in_and_joins(taproom: TernTaproom, send: Callable[..., str]) -> None:
     dana, link = Client(), send("dana@example.org")
     shown = text(dana.get(link, follow=True))
