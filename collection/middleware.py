@@ -87,6 +87,11 @@ class MemberMiddleware:
         return self.get_response(request)
 
 
+def device_key(session_key: str | None) -> str:
+    """Return where the cache keeps that a device was here lately."""
+    return f"device-seen-{session_key}"
+
+
 class DeviceMiddleware:
     """Notes that a signed-in device was here, once an hour; the account library would write on every page.
 
@@ -98,8 +103,7 @@ class DeviceMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if request.user.is_authenticated:
-            key = f"device-seen-{request.session.session_key}"
-            if cache.add(key, True, DEVICE_SEEN_EVERY_S):
+            if cache.add(device_key(request.session.session_key), True, DEVICE_SEEN_EVERY_S):
                 since = signed_in_since(session_key=request.session.session_key or "")
                 if since and timezone.now() - since > LONGEST_SESSION:
                     logout(request)

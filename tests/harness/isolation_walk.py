@@ -6,11 +6,13 @@ from dataclasses import dataclass, field
 from http.cookies import SimpleCookie
 from typing import Any
 
+from django.conf import settings
 from django.core import mail
 from django.core.cache import cache
 from django.db import transaction
 from django.test import Client
 
+from collection.middleware import device_key
 from tests.harness.isolation_watch import Watch, crossing
 from tests.harness.isolation_world import ABSENT, Identity, TwoBooks
 
@@ -89,6 +91,8 @@ class Walk:
     ) -> Answer:
         """The same without undoing it; ``founded`` is what an answer before it says."""
         cache.clear()  # no rate limit from one request to the next
+        if session := who.cookies.get(settings.SESSION_COOKIE_NAME):
+            cache.set(device_key(session), True)  # the device was here: noting it again each time takes a quarter
         self.requests, self.asking = self.requests + 1, who.name
         self.client.cookies = SimpleCookie(who.cookies)
         watch, outbox = Watch(who), len(getattr(mail, "outbox", []))
@@ -107,9 +111,7 @@ class Walk:
         answer = Answer(
             status=found.status_code,
             text=found.content.decode(errors="replace"),
-            headers={
-                name: value for name, value in found.headers.items() if name not in ("Set-Cookie", "Content-Length")
-            },
+            headers={name: value for name, value in found.headers.items() if name not in _HEADERS},
             faults=[f"{method} {url} as {who.name}: {fault}" for fault in faults],
             mail=sent,
             founded=frozenset(watch.own),

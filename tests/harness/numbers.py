@@ -23,7 +23,7 @@ from tests.harness.number_values import FRACTION, PLAIN, TURNS
 from tests.worlds import TernTaproom
 
 #: In the short form each field gets every so many of the texts, each time others.
-EACH = 16
+EACH = 20
 
 
 def meaning(text: str, unit: str) -> float | str:

@@ -40,11 +40,14 @@ def test_each_number_at_its_ends_and_beyond(alice: Client, taproom: TernTaproom)
     tried = 0
     for row in PAGES:
         url = row.address(taproom)
-        for name, field in number_fields(alice.get(url)).items():
+        shown = alice.get(url)
+        page = fields_of(shown.content.decode()).sent
+        for name, field in number_fields(shown).items():
             step = max(1e-6, 1e-9 * field.high)
             for number in (field.low, field.high, field.low - step, field.high + step, -field.high):
-                page = fields_of(alice.get(url).content.decode()).sent
                 answer = alice.post(url, page | {name: f"{number:.12f}".rstrip("0").rstrip(".")})
+                if answer.status_code == 302:  # what was saved is the page's next beginning
+                    page = fields_of(alice.get(url).content.decode()).sent
                 assert answer.status_code in (302, 422), (row.name, name, number)
                 if not field.low <= number <= field.high:
                     assert answer.status_code == 422, (row.name, name, number)
@@ -99,10 +102,15 @@ def test_a_slope_beside_15_degrees(alice: Client, taproom: TernTaproom, unit: st
 
 #: Front and rear track, base, lead: the ends of the ranges against each other.
 TRACKS = ((200, 200), (2000, 2000), (200, 2000), (2000, 200))
-#: A second database is shown a quarter of them: what its own ranges could stop is in each.
+#: Half of all: each two of the ends meet, in some order of tracks (an orthogonal array).
+HALF = [
+    (tracks, base, lead)
+    for place, (tracks, base, lead) in enumerate(itertools.product(TRACKS, (400, 3000), (0.5, 5)))
+    if (place // 4 + place // 2 + place) % 2 == 0
+]
+#: A second database is shown two of them: what its own ranges could stop is in each.
 MACHINES = [
-    pytest.param(*machine, marks=() if machine[1:] == (400, 0.5) else pytest.mark.one_database)
-    for machine in itertools.product(TRACKS, (400, 3000), (0.5, 5))
+    pytest.param(*machine, marks=() if machine[1:] == (400, 0.5) else pytest.mark.one_database) for machine in HALF
 ]
 
 
