@@ -102,13 +102,13 @@ class DeviceMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.user.is_authenticated:
-            if cache.add(device_key(request.session.session_key), True, DEVICE_SEEN_EVERY_S):
-                since = signed_in_since(session_key=request.session.session_key or "")
-                if since and timezone.now() - since > LONGEST_SESSION:
-                    logout(request)
-                else:
-                    see_device(request=request)
+        key = request.session.session_key
+        if request.user.is_authenticated and cache.add(device_key(key), True, DEVICE_SEEN_EVERY_S):
+            since = signed_in_since(session_key=key or "")
+            if since and timezone.now() - since > LONGEST_SESSION:
+                logout(request)
+            else:
+                see_device(request=request)
         return self.get_response(request)
 
 
