@@ -21,13 +21,13 @@ if os.environ.get("HARNESS_FAULT"):  # read by nobody but this server, and befor
     django.setup()
 
 from django.core.signals import request_finished, request_started
-from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections, connections, transaction
 from granian import Granian
 from granian.constants import Interfaces
 from granian.log import LogLevels
 
 from collection.actions import floors, instruments, record, sites, surveys
+from collection.handlers import Handler
 from collection.management.serving import HOST, THREADS
 from collection.models import Reading
 
@@ -102,7 +102,7 @@ def planted(app: Application) -> Application:
 
 
 #: Planted once, by the process that answers.
-application: Any = planted(get_wsgi_application()) if FAULT and __name__ != "__main__" else None
+application: Any = planted(Handler()) if FAULT and __name__ != "__main__" else None
 
 
 def serve(port: int) -> None:
