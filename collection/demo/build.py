@@ -14,6 +14,7 @@ from collection.actions import machines as machine_actions
 from collection.actions import people as people_actions
 from collection.actions import plans as plan_actions
 from collection.actions import quick_checks as quick_actions
+from collection.actions import reports as report_actions
 from collection.actions import sites as site_actions
 from collection.actions import surveys as survey_actions
 from collection.actions import vials as vial_actions
@@ -33,6 +34,8 @@ DAYS_BETWEEN = 90
 UNMEASURED_EVERY, NEVER_SURVEYED = 5, 2
 #: The machine whose glass is read beside its last surveys, and how its glass lies against the playfield.
 GLASS_READ, GLASS_DEG = 4, (-1.2, 0.1)
+#: The machine with a label, through which somebody told that it wobbles.
+LABELLED = 7
 #: Machines in a row, and rows against a wall, as people place them.
 _PITCH_OF_BAYS_MM, _WALL_MM = 1100, 900
 
@@ -67,6 +70,7 @@ def build(*, user: User, now: datetime.datetime, say: Callable[[str], None]) -> 
     clock.at = last + datetime.timedelta(hours=6)
     _glass(clock, placed[GLASS_READ].machine, instrument)
     _other_instruments(clock, placed[0].machine, instrument)
+    _label(clock, placed[LABELLED].machine)
     return member
 
 
@@ -110,6 +114,13 @@ def _other_instruments(clock: Clock, machine: Machine, level: Instrument) -> Non
             by=clock.author(), vial=vial, level=level, shown=shown, shown_text=f"{shown}", unit="deg", high_end="rear",
             lines=lines, lines_text=f"{lines:g}", side=side,
         )  # fmt: skip
+
+
+def _label(clock: Clock, machine: Machine) -> None:
+    """Give a machine its label, through which somebody at the site told that it wobbles."""
+    link = report_actions.make_label(by=clock.author(), machine=machine)
+    told = clock.at + datetime.timedelta(hours=3)
+    report_actions.report_problem(link=link, problem="wobbles", key=uuid.uuid4(), at=told)
 
 
 def _floors(clock: Clock, instrument: Instrument) -> Iterator[tuple[cast.DemoFloor, Floor, list[Bay]]]:

@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 
 from collection.checks import database, stored
 from collection.demo import cast
-from collection.models import Machine, MachineStatus, Plan, Site, Survey
+from collection.models import Machine, MachineStatus, Plan, Report, Site, Survey
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -40,6 +40,8 @@ def test_it_builds_two_years_once_and_prints_the_turns() -> None:
     assert Plan.objects.filter(state="signed_off").count() > 20
     for status in MachineStatus.objects.filter(verdict="out").select_related("machine"):
         assert re.search(rf"{status.machine.title}.*\n.*chance of being in spec.*\n.*lift", table)
+
+    assert Report.objects.get().machine.report_links.exists()
 
     levelling_works()
 
