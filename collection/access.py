@@ -54,11 +54,10 @@ def member_of(user: User, organization_id: str | None) -> Membership | None:
         .order_by("created_at", "id")
     )
     members = list(standing)
-    found = next((member for member in members if str(member.organization_id) == organization_id), None)
-    found = found or next(iter(members), None)
-    if found:
-        found.has_others = len(members) > 1
-    return found
+    for member in members:
+        member.has_others = len(members) > 1
+    chosen = (member for member in members if str(member.organization_id) == organization_id)
+    return next(chosen, None) or next(iter(members), None)
 
 
 def visible[T: models.Model](member: Membership, table: type[T]) -> models.QuerySet[T]:

@@ -29,7 +29,6 @@ def device_list(request: Any) -> HttpResponse:
 
 @require_POST
 @never_cache
-@login_required
 @reauthentication_required(app="allauth.account")
 def device_end(request: Any, pk: int) -> HttpResponse:
     """Sign out on one device."""
@@ -43,7 +42,6 @@ def device_end(request: Any, pk: int) -> HttpResponse:
 
 @require_POST
 @never_cache
-@login_required
 @reauthentication_required(app="allauth.account")
 def devices_end(request: Any) -> HttpResponse:
     """Sign out on every other device; on this one too if asked."""

@@ -25,6 +25,7 @@ def journey_steps(good: list[Sending]) -> list[Step]:
     """Return all of them."""
     return [
         *[step for each in good for step in (_twice(each), _anothers_key(each))],
+        *[_stale(each) for each in good if "version" in each.body],
         *[Step("journeys", words, run) for words, run in _JOURNEYS.items()],
     ]
 
@@ -62,6 +63,21 @@ def _anothers_key(sending: Sending) -> Step:
         return faults
 
     return Step("journeys", f"{sending.url} with another organization's key", run)
+
+
+def _stale(sending: Sending) -> Step:
+    """A page that was opened before somebody else's change: what it asks then names nobody else's rows."""
+
+    def run(walk: Walk) -> list[str]:
+        alice, stale = walk.books.identities["alice"], {**sending.body, "version": "0", "write_key": KEY}
+        with transaction.atomic():
+            walk.ask(alice, "POST", sending.url, sending.body)
+            answer = walk.ask(alice, "POST", sending.url, stale, check_keys=True)
+            transaction.set_rollback(True)
+        # Who handed the organization over is no owner any more.
+        return answer.faults + ([] if answer.status in (403, 404, 409, 422) else [f"a stale page: {answer.status}"])
+
+    return Step("journeys", f"{sending.url} from a stale page", run)
 
 
 def _has_uuid(label: str) -> bool:

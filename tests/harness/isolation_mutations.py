@@ -2,8 +2,8 @@
 
 Taken away one at a time: each `.for_org(...)`; each `visible(...)`, both its organization and its sites; each condition
 of `collection/access.py` and `collection/queries/people.py`; each `must_write` and `must_own`; each `write=True` and
-`owner=True` of a view; each `login_required`; the checks in the doors, of the chosen organization, and of whom a key
-belongs to; and what the roles of a member allow.
+`owner=True` of a view; each decorator that asks who it is; the checks in the doors, of the chosen organization, and of
+whom a key belongs to; and what the roles of a member allow.
 """
 
 import ast
@@ -27,6 +27,8 @@ GUARDS = {
 #: No request runs these: the demo looks for its own owner.
 NO_REQUEST = ("user_by_email",)
 CALLS = ("must_write", "must_own")
+#: What asks who it is: of a stranger, and again of somebody before something that guards the account.
+PROOFS = ("login_required", "reauthentication_required")
 OPEN, NO_LOGIN, NO_SITES = "open to all", "without the login", "without its sites"
 
 
@@ -112,7 +114,7 @@ def _changes(path: str, function: str, node: ast.AST) -> Iterator[tuple[str, Cha
         case ast.keyword(arg="write" | "owner", value=ast.Constant(value=True)):
             yield OPEN, _false
         case ast.FunctionDef(decorator_list=decorators):
-            for each in [each for each in decorators if ast.unparse(each) == "login_required"]:
+            for each in [each for each in decorators if ast.unparse(each).split("(")[0] in PROOFS]:
                 yield NO_LOGIN, _without_decorator(ast.unparse(each))
         case ast.Call(func=ast.Attribute(attr="filter"), keywords=keywords) if path in CONDITIONS:
             for number in range(len(keywords)):

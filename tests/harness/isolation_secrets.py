@@ -95,11 +95,15 @@ def _devices_are_ones_own(walk: Walk) -> list[str]:
     """Where Bob is signed in is shown to Bob alone, and nobody else ends it: not even an owner, who gets 404."""
     bob, alice = (walk.books.identities[who] for who in ("bob", "alice"))
     with transaction.atomic():
-        phone, answers = Client(), []
+        phone, answers, again = Client(), [], list[bool]()
         phone.force_login(bob.user)
         key = phone.session.session_key
         device = UserSession.objects.create(user=bob.user, ip="192.0.2.77", user_agent="Bob’s", session_key=key)
         shown = [("192.0.2.77" in walk.ask(who, "GET", reverse("devices")).text) for who in (bob, alice)]
+        for url, body in ((reverse("device_end", args=[device.pk]), None), (reverse("devices_end"), {"here": "on"})):
+            asked = walk.ask(bob, "POST", url, body)
+            answers.append(asked)
+            again.append(asked.headers.get("Location", "").startswith(reverse("account_reauthenticate")))
         proven(alice.client(), alice.user)
         for pk in (device.pk, 999999999):
             answers.append(walk.ask(alice, "POST", reverse("device_end", args=[pk])))
@@ -108,7 +112,8 @@ def _devices_are_ones_own(walk: Walk) -> list[str]:
     faults = [fault for answer in answers for fault in answer.faults]
     faults += [] if (shown, stands) == ([True, False], True) else [f"shown {shown}, stands {stands}"]
     got = [answer.status for answer in answers]
-    return faults + ([] if got == [404, 404] else [f"{got}, not 404"])
+    faults += [] if again == [True, True] else [f"Bob is asked again who he is: {again}"]
+    return faults + ([] if got == [302, 302, 404, 404] else [f"{got}"])
 
 
 _SECRETS: dict[str, Callable[[Walk], list[str]]] = {

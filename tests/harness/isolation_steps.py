@@ -7,6 +7,7 @@ from tests.harness.isolation_chains import chain_steps
 from tests.harness.isolation_journeys import journey_steps
 from tests.harness.isolation_mail import mail_steps
 from tests.harness.isolation_matrix import matrix_steps
+from tests.harness.isolation_people import people_steps
 from tests.harness.isolation_secrets import secret_steps
 from tests.harness.isolation_sendings import Sending, sendings
 from tests.harness.isolation_walk import Step, Walk
@@ -18,7 +19,8 @@ def all_steps(books: TwoBooks, *, short: bool = False) -> list[Step]:
     good = sendings(books)
     return [
         *matrix_steps(short=short), *body_steps(books, good, short=short), *query_steps(short=short),
-        *sending_steps(good), *chain_steps(), *journey_steps(good), *secret_steps(), *mail_steps(),
+        *sending_steps(good), *chain_steps(), *journey_steps(good), *secret_steps(), *people_steps(),
+        *mail_steps(),
     ]  # fmt: skip
 
 

@@ -47,7 +47,11 @@ from tests.harness.isolation_world import TwoBooks, two_books
 EQUIVALENT = {
     f"{function}: {NO_SITES}": "asked below a site, floor, bay or machine that `access` let the reader in to"
     for function in ("floors_of", "bays_of", "machines_on", "machines_of", "standing_surveys", "plans_of")
-} | {f"unfinished_plan: {NO_SITES}": "asked by the key in the status of a machine that `access` let the reader in to"}
+} | {
+    f"unfinished_plan: {NO_SITES}": "asked by the key in the status of a machine that `access` let the reader in to",
+    "close_report: without its organization": "asked by the key of a report that `access` let the member in to",
+    "report_problem: without its organization": "asked by the key of a label that its secret opened",
+}
 WRITERS_ONLY = "no request of a site viewer runs it: its pages are closed to them, which other mutants show"
 #: Who runs a line: a site viewer among others, or anyone.
 READERS, READER, ANYONE = ("vera", "walt"), "reader", "anyone"
