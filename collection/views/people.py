@@ -107,7 +107,7 @@ def organization_leave(request: Any) -> HttpResponse:
     return page(request, "people/organization_leave.html", {"form": form})
 
 
-@member_view("GET", "POST", write=True)
+@member_view("GET", "POST")
 def colleague_edit(request: Any, pk: UUID) -> HttpResponse:
     """Change what a colleague does here and which sites a site viewer reads, as an owner."""
     _must_own(request)
@@ -149,7 +149,7 @@ def colleague_end(request: Any, pk: UUID) -> HttpResponse:
     return page(request, "people/colleague_end.html", {"form": form, "colleague": colleague})
 
 
-@member_view("GET", "POST", write=True)
+@member_view("GET", "POST")
 def colleague_hand_over(request: Any, pk: UUID) -> HttpResponse:
     """Hand the organization over: a colleague becomes an owner, and oneself a technician."""
     _must_own(request)
