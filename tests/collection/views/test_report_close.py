@@ -91,10 +91,11 @@ def test_a_survey_closes_it_and_the_machines_page_says_so(reported: TernTaproom,
     page = sent(reported.instrument.pk, ("along", "6.5", "rear"), ("across", "0.1", "left"))
     with time_machine.travel(NOON + 2 * HOUR):
         survey = bob.post(reverse("survey_new", args=[reported.machine.pk]), page)
-    html = bob.get(reverse("machine", args=[reported.machine.pk])).content.decode()
+        html = bob.get(reverse("machine", args=[reported.machine.pk])).content.decode()
+        today = bob.get(reverse("today")).content.decode()
     assert "by the label on it" not in html
     assert f'<a href="{survey.url}">answered by a survey</a>' in html
-    assert "<h2>Reported</h2>" not in bob.get(reverse("today")).content.decode()
+    assert "<h2>Reported</h2>" not in today
 
 
 def test_closing_wants_a_reason_which_the_page_keeps(reported: TernTaproom, bob: Client) -> None:
