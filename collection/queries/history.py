@@ -80,6 +80,11 @@ class Item:
     old: Any
     new: Any
 
+    @property
+    def was_there(self) -> bool:
+        """Whether something stood there before."""
+        return self.old not in (EMPTY, [])
+
 
 @dataclass(frozen=True)
 class Told:

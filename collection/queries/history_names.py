@@ -118,5 +118,5 @@ def _named(noun: str, name: str, beside: str | None, pk: UUID, at: datetime.date
         words = f"{name}, {beside}"
     elif at:
         day = localtime(at)
-        words = f"{name}, {day:%a} {day.day} {day:%b %Y}"
+        words = f"{name}, {day:%a}\u00a0{day.day}\u00a0{day:%b}\u00a0{day:%Y}"
     return Named(words, way.page, pk if way.page else None)

@@ -73,7 +73,8 @@ _SIDES = {"rear": "rear", "front": "front", "right": "right", "left": "left", "m
 _ARCHIVED = Word("Archived", "when")
 _WHY, _NOTE, _NAME = Word("Reason"), Word("Note"), Word("Name")
 _MACHINE, _BAY, _FLOOR, _LEVEL, _SPEC = _row("Machine"), _row("Bay"), _row("Floor"), _row("Read with"), _row("Spec")
-_PITCH, _ROLL, _U_PITCH, _U_ROLL = _slope("Pitch"), _slope("Roll"), _slope("u of pitch"), _slope("u of roll")
+_PITCH, _U_PITCH = _slope("Pitch"), _slope("Uncertainty of pitch")
+_ROLL, _U_ROLL = _slope("Roll"), _slope("Uncertainty of roll")
 _HEAD = {"lead_mm": Word("One full turn", "exact_mm"), "steps_per_turn": Word("Steps in one turn", "number")}
 
 _ORGANIZATION = Noun(
@@ -130,8 +131,8 @@ _FLOOR_SLOPE = Noun(
     "slope of the floor",
     {
         "floor": _FLOOR, "bay": _BAY, "instrument": _LEVEL, "gx": Word("Rise to the right wall", "rise"),
-        "gy": Word("Rise to the back wall", "rise"), "u_gx": Word("u to the right wall", "rise"),
-        "u_gy": Word("u to the back wall", "rise"), "supersedes": _row("Instead of"), "why": _NOTE,
+        "gy": Word("Rise to the back wall", "rise"), "u_gx": Word("Uncertainty to the right wall", "rise"),
+        "u_gy": Word("Uncertainty to the back wall", "rise"), "supersedes": _row("Instead of"), "why": _NOTE,
         "readings": Word("Readings", "count"),
     },
     {"added": "Read"},
@@ -154,8 +155,10 @@ _MACHINE_NOUN = Noun(
         "track_rear_mm": _length("Rear feet apart"), "base_mm": _length("Front feet to rear feet"), **_HEAD,
         "on_dollies": Word("On dollies", "yes_no"), "bay": _BAY,
         "pitch_offset_deg": _slope("Pitch, playfield less cabinet"),
-        "roll_offset_deg": _slope("Roll, playfield less cabinet"), "u_pitch_offset_deg": _slope("u of that pitch"),
-        "u_roll_offset_deg": _slope("u of that roll"), "archived_at": _ARCHIVED, "survey": _row("Learned from"),
+        "u_pitch_offset_deg": _slope("Uncertainty of that pitch"),
+        "roll_offset_deg": _slope("Roll, playfield less cabinet"),
+        "u_roll_offset_deg": _slope("Uncertainty of that roll"), "archived_at": _ARCHIVED,
+        "survey": _row("Learned from"),
     },
     {"learned offset": "Learned how the playfield hangs in"},
 )  # fmt: skip
@@ -213,7 +216,7 @@ _ZERO_CHECK = Noun(
         "instrument": _row("Instrument"), "unit": _UNIT, "first_text": Word("Marked end right"),
         "first_high": _choice("High then", _ENDS), "reversed_text": Word("Turned"),
         "reversed_high": _choice("High when turned", _ENDS), "zero_deg": _slope("Zero"),
-        "u_zero_deg": _slope("u of the zero"),
+        "u_zero_deg": _slope("Uncertainty of the zero"),
         "checked_at": Word("Checked", "when"),
     },
     {"added": "Checked"},

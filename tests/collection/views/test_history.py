@@ -4,6 +4,7 @@ import datetime
 import re
 import uuid
 from collections.abc import Callable
+from html import unescape
 from typing import Any
 
 import pytest
@@ -50,7 +51,7 @@ def words_of(client: Client, url: str, **query: str) -> str:
 
 
 def text_of(html: str) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", html.partition("<main")[2].partition("</main>")[0]).split())
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html.partition("<main")[2].partition("</main>")[0])).split())
 
 
 def test_it_says_who_when_what_and_why(taproom: TernTaproom, alice: Client) -> None:
@@ -150,6 +151,20 @@ def test_the_history_of_a_machine_tells_its_legs_spec_and_place_too(taproom: Ter
     assert "For the league." not in words
 
 
+def test_what_was_not_there_has_no_before(taproom: TernTaproom, bob: Client) -> None:
+    lengths = {"length_mm": 724, "travel_mm": 41, "pad_mm": 0}
+    for version, exposures in enumerate(([None] * 4, [12.0, 0.0, None, None]), start=1):
+        change_legs(
+            by=author(taproom.people.bob), machine=taproom.machine, version=version,
+            legs=[{**lengths, "exposure_mm": exposure} for exposure in exposures],
+        )  # fmt: skip
+    words = words_of(bob, reverse("machine_history", args=[taproom.machine.pk]))
+    assert "Leveler out by: 12 mm" in words
+    assert "Leveler out by: 0 mm" in words
+    assert words.count("→ became empty") == 4, "what was taken away has"
+    assert words.count("→") == 4
+
+
 def test_lengths_and_slopes_are_in_the_organizations_units(taproom: TernTaproom, bob: Client) -> None:
     models.Organization.objects.update(angle_unit="mm_per_m", length_unit="in")
     spec = {"pitch_deg": 6.25, "pitch_tolerance_deg": 0.2, "roll_tolerance_deg": 0.15, "gap_tolerance_mm": 0.508}
@@ -186,8 +201,8 @@ def test_what_has_no_word_yet_shows_its_bare_name(taproom: TernTaproom, alice: C
     models.Change.objects.create(noun="site", verb="changed", old={"mood": 1}, new={"mood": {"a": 2}}, **line)
     words = words_of(alice, ALL)
     assert "Read “tealeaf” that is not here any more" in words
-    assert "“omen” &lt;b&gt;rain&lt;/b&gt;" in words
-    assert "“mood”: 1 → became {&#x27;a&#x27;: 2}" in words
+    assert "“omen” <b>rain</b>" in words, "as text, not as a tag"
+    assert "“mood”: 1 → became {'a': 2}" in words
 
 
 def test_a_full_page_asks_as_often_as_a_short_one(taproom: TernTaproom, alice: Client) -> None:
