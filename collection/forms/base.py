@@ -60,7 +60,10 @@ class EditForm(WriteForm):
     only with each other, so one answer goes for all; ``columns`` names the column that holds a field of another name.
     """
 
-    version = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**31 - 1)
+    version = forms.IntegerField(
+        widget=forms.HiddenInput, min_value=1, max_value=2**31 - 1,
+        error_messages=dict.fromkeys(("required", "invalid"), "This page did not arrive whole. Open it anew."),
+    )  # fmt: skip
     opened_with = forms.CharField(widget=forms.HiddenInput, required=False)
     stale = False
     together: ClassVar[tuple[tuple[str, ...], ...]] = ()
