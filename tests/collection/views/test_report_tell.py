@@ -134,7 +134,7 @@ def test_replaced_between_reading_and_press_it_is_no_longer_in_use(
 def test_what_no_button_sends_is_refused_and_saves_nothing(stranger: Client, url: str, body: dict[str, str]) -> None:
     answer = stranger.post(url, body)
     assert answer.status_code == 422
-    assert "Nothing is told yet" in answer.content.decode()
+    assert "Nothing is reported yet" in answer.content.decode()
     assert not models.Report.objects.exists()
 
 
