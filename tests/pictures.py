@@ -73,7 +73,7 @@ def take_all(browser: Browser, email: str, password: str) -> None:
         page.goto(f"{BASE}/accounts/login/")
         page.fill("input[name=login]", email)
         page.fill("input[name=password]", password)
-        page.locator("main button[type=submit]").click()
+        page.get_by_role("button", name="Sign in").click()
         page.wait_for_url("**/today/")
         {"phone": phone, "dark": dark, "laptop": laptop}[name](page)
         context.close()
@@ -82,7 +82,7 @@ def take_all(browser: Browser, email: str, password: str) -> None:
 def phone(page: Page) -> None:
     """Today, a floor, a survey and a leg plan of Lantern Reef."""
     shoot(page, "today-phone")
-    cut(page, "today", page.locator("main ul.rows > li").first)
+    cut(page, "today", page.locator("main ul.rows > li:has(.verdict-out)").first)
     page.goto(f"{BASE}/sites/?q=Tern")
     page.get_by_role("link", name="Tern Taproom", exact=True).click()
     page.get_by_role("link", name="Main room", exact=True).first.click()
