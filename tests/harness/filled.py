@@ -115,6 +115,18 @@ def _weight(place: int) -> Found:
     return _as_number(lambda world: models.Survey.objects.order_by("created_at").last().weights[place])
 
 
+def _turns(place: int) -> Found:
+    """A foot that was turned by nothing has no row."""
+    turned = models.Adjustment.objects.filter(place=place).order_by("created_at")
+    return lambda world: row.turns if (row := turned.all().last()) else 0.0
+
+
+def _site_of_newest(world: TernTaproom) -> str:
+    """Where the newest machine stands; nowhere, if no site was named."""
+    bay = models.Machine.objects.order_by("created_at").last().bay  # type: ignore[union-attr]
+    return bay.floor.site.name if bay else ""
+
+
 _SHOWN = {f"readings-{place}-value": _reading(place) for place in (0, 1)}
 _TURNED = {f"readings-{place}-turned_value": _reading(place, turned=True) for place in (0, 1)}
 _WEIGHTS = {f"weight_{leg}": _weight(place) for place, leg in enumerate(("fl", "fr", "rl", "rr"))}
@@ -156,7 +168,7 @@ FILLED = [
         {**_newest(models.Machine, *_SIZES), "pitch_deg": newest(models.Spec, "pitch_deg")},
         _newest(models.Machine, "title", "code"),
     ),
-    Filled("machine_new", "", AT_A_SITE, texts={"site_name": newest(models.Site, "name")}),
+    Filled("machine_new", "", AT_A_SITE, texts={"site_name": _site_of_newest}),
     Filled("machine_edit", "machine", _OTHER, _own("machine", *_SIZES), _own("machine", "title", "code")),
     Filled("machine_legs", "machine", {"FL_pad_mm": "3"}, _LEGS),
     Filled(
@@ -206,7 +218,7 @@ FILLED = [
     Filled(
         "plan_turned", "plan",
         {"as_shown": "", "turns_rl": "0.5", "way_rl": "out", "turns_rr": "1.75", "way_rr": "out"},
-        {f"turns_{leg}": newest(models.Adjustment, "turns", place=place) for place, leg in ((2, "rl"), (3, "rr"))},
+        {"turns_rl": _turns(2), "turns_rr": _turns(3)},
         shown="plan",
     ),
     Filled("plan_new", "machine", PLAN),
