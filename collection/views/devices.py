@@ -9,11 +9,11 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from collection.actions.devices import end_devices
 from collection.queries.devices import devices_of
-from collection.views.doors import page
+from collection.views.doors import page, pressed
 
 
 @require_safe
@@ -27,7 +27,7 @@ def device_list(request: Any) -> HttpResponse:
     return page(request, "devices/list.html", {"here": here, "others": others})
 
 
-@require_POST
+@pressed("devices")
 @never_cache
 @reauthentication_required(app="allauth.account")
 def device_end(request: Any, pk: int) -> HttpResponse:
@@ -40,7 +40,7 @@ def device_end(request: Any, pk: int) -> HttpResponse:
     return redirect("devices")
 
 
-@require_POST
+@pressed("devices")
 @never_cache
 @reauthentication_required(app="allauth.account")
 def devices_end(request: Any) -> HttpResponse:

@@ -79,6 +79,25 @@ def _answered(view: View, request: Any, *args: Any, **kwargs: Any) -> HttpRespon
     return view(request, *args, **kwargs)
 
 
+def pressed(back: str) -> Callable[[View], View]:
+    """Take what a button sends. Who comes by its address alone, such as from signing in on the way, finds the button
+    again on the page ``back``.
+    """
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if request.method in ("GET", "HEAD"):
+                return redirect(back)
+            if request.method != "POST":
+                return HttpResponseNotAllowed(("GET", "HEAD", "POST"))
+            return view(request, *args, **kwargs)
+
+        return guarded
+
+    return wrap
+
+
 def is_kept(request: HttpRequest) -> bool:
     """Return whether the device keeps what is sent here until it is acknowledged."""
     return request.method == "POST" and KEEP in request.headers

@@ -11,7 +11,7 @@ from django.middleware.csrf import get_token
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from collection import access
 from collection.access import must_own
@@ -23,7 +23,7 @@ from collection.models import Membership
 from collection.queries import invitations as invitation_queries
 from collection.queries import people as queries
 from collection.queries.sites import site_names
-from collection.views.doors import acted, actor, author, fingerprint, member_view, page, posted
+from collection.views.doors import acted, actor, author, fingerprint, member_view, page, posted, pressed
 
 
 @require_safe
@@ -79,7 +79,7 @@ def organization_edit(request: Any) -> HttpResponse:
     return page(request, "people/organization_edit.html", {"form": form})
 
 
-@require_POST
+@pressed("organization")
 @login_required
 def organization_choose(request: Any) -> HttpResponse:
     """Work in another of one's organizations."""

@@ -118,8 +118,8 @@ ACCOUNT_ROWS = [
     account("mfa_login_webauthn", (302, 302), (302, 302)),
     account("mfa_reauthenticate_webauthn", (302, 302), (302, 302)),
     account("devices", (302, 200)),
-    Row("devices_end", {"POST": (302,) * 6}),
-    Row("device_end", {"POST": (302,) * 6}, words={"pk": "1"}),
+    Row("devices_end", {"GET": (302,) * 6, "POST": (302,) * 6}),
+    Row("device_end", {"GET": (302,) * 6, "POST": (302,) * 6}, words={"pk": "1"}),
 ]
 
 ROWS = [
@@ -213,5 +213,5 @@ ROWS = [
     Row("invitation_accept", {"GET": (404,) * 6, "POST": (404,) * 6}),
     Row("invitation_account", {"GET": (404,) * 6, "POST": (404,) * 6}),
     Row("invitation_sign_out", {"POST": (302,) * 6}),
-    Row("organization_choose", {"POST": (302, 404, 404, 404, 404, 404)}),
+    Row("organization_choose", {"GET": (302,) * 6, "POST": (302, 404, 404, 404, 404, 404)}),
 ]

@@ -206,12 +206,24 @@ def test_behind_a_proxy_it_is_the_address_that_the_proxy_saw(people: Cast) -> No
     assert "198.51.100.7" not in page, "anyone can write that in front"
 
 
-@pytest.mark.parametrize("method", ["GET", "HEAD", "PUT", "DELETE"])
-def test_reading_ends_nothing(two: tuple[Client, Client], method: str) -> None:
+@pytest.mark.parametrize(("method", "status"), [("GET", 302), ("HEAD", 302), ("PUT", 405), ("DELETE", 405)])
+def test_reading_ends_nothing(two: tuple[Client, Client], method: str, status: int) -> None:
     laptop, phone = two
     pk = UserSession.objects.latest("pk").pk
     for url in (reverse("devices_end"), reverse("device_end", args=[pk])):
-        assert laptop.generic(method, url).status_code == 405
+        assert laptop.generic(method, url).status_code == status
+    assert is_in(laptop)
+    assert is_in(phone)
+
+
+def test_whose_sign_in_ran_out_finds_the_button_again(two: tuple[Client, Client]) -> None:
+    """Bug of 2026-11-29: signing in on the way led to an address that takes a button's press alone, an empty page."""
+    laptop, phone = two
+    for url in (reverse("devices_end"), reverse("device_end", args=[UserSession.objects.latest("pk").pk])):
+        laptop.cookies.clear()
+        asked = laptop.post(url)
+        answer = laptop.post(asked.url, {"login": "bob@example.org", "password": PASSWORD}, follow=True)
+        assert (answer.redirect_chain[-1][0], answer.status_code) == (LIST, 200)
     assert is_in(phone)
 
 

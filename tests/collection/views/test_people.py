@@ -13,7 +13,7 @@ from collection import models
 from tests import factories as make
 from tests.collection.access.table import ROWS
 from tests.collection.forms.test_hostile_posts import fields_of
-from tests.factories import NOON
+from tests.factories import NOON, PASSWORD
 from tests.worlds import TernTaproom
 
 SignIn = Callable[[models.Membership], Client]
@@ -140,6 +140,15 @@ def test_switching_says_where_one_works_now(taproom: TernTaproom, as_member: Sig
     there = bob.post(reverse("organization_choose"), {"organization": str(barn.organization_id)}, follow=True)
     assert "You work in Hollow Barn now, as site viewer." in there.content.decode()
     assert "Switch" in there.content.decode()
+
+
+def test_whose_sign_in_ran_out_before_switching_finds_the_button_again(taproom: TernTaproom) -> None:
+    """Bug of 2026-11-29: signing in on the way led to an address that takes a button's press alone, an empty page."""
+    url, client = reverse("organization_choose"), Client()
+    asked = client.post(url, {"organization": str(taproom.organization.pk)})
+    typed = {"login": taproom.people.bob.user.email, "password": PASSWORD}
+    answer = client.post(asked.url, typed, follow=True)
+    assert (answer.redirect_chain[-1][0], answer.status_code) == (reverse("organization"), 200)
 
 
 def test_only_owners_see_what_owners_do(taproom: TernTaproom, as_member: SignIn) -> None:
