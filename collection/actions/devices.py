@@ -9,6 +9,7 @@ from allauth.usersessions.models import UserSession
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.utils import timezone
 
 from collection.models import User
 
@@ -27,10 +28,13 @@ def end_devices(*, request: Any, devices: Sequence[UserSession]) -> None:
 
 @transaction.atomic
 def end_everywhere(*, user: User) -> int:
-    """Sign a person out on every device, also on those that were never noted; return how many there were."""
+    """Sign a person out on every device, also on those that were never noted; return how many there were.
+
+    Sessions that ran out are no devices any more, and stay where they are.
+    """
     theirs = [
         session.session_key
-        for session in Session.objects.iterator()
+        for session in Session.objects.filter(expire_date__gt=timezone.now()).iterator()
         if session.get_decoded().get(SESSION_KEY) == str(user.pk)
     ]
     UserSession.objects.filter(user=user).delete()

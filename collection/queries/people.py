@@ -36,8 +36,9 @@ def standing_of(*, user: User, organization: Organization) -> Membership | None:
 
 
 def user_by_email(*, email: str) -> User | None:
-    """Return the user with this e-mail address, if there is one."""
-    return User.objects.filter(email=email).first()
+    """Return who signs in with this address, if anyone: it is their first one, or another that they confirmed."""
+    confirmed = EmailAddress.objects.filter(email__iexact=email, verified=True)
+    return User.objects.filter(email=email).first() or User.objects.filter(pk__in=confirmed.values("user")).first()
 
 
 def has_account(*, email: str) -> bool:

@@ -7,8 +7,10 @@ from collections.abc import Callable
 
 import pytest
 import time_machine
+from allauth.account.models import EmailAddress
 from allauth.usersessions.models import UserSession
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.core.cache import cache
 from django.core.management import CommandError, call_command
 from django.db import connection
@@ -150,6 +152,24 @@ def test_whoever_runs_the_server_signs_somebody_out(
     assert [is_in(each) for each in (laptop, phone, never_noted, alice)] == [False, False, False, True]
     with pytest.raises(CommandError, match="No account has the address"):
         call_command("sign_out", "nobody@example.org")
+
+
+def test_commands_know_a_person_by_each_confirmed_address(two: tuple[Client, Client], people: Cast) -> None:
+    """Bug of 2026-11-29: people sign in with any address that they confirmed, but commands knew the first one alone."""
+    laptop, _ = two
+    for email, verified in (("bob@shed.example", True), ("alice@shed.example", False)):
+        EmailAddress.objects.create(user=people.bob.user, email=email, verified=verified)
+    ran_out = signed_in("bob@example.org").session.session_key
+    Session.objects.filter(pk=ran_out).update(expire_date=NOON)
+    said = io.StringIO()
+    with pytest.raises(CommandError, match="No account has the address"):
+        call_command("sign_out", "alice@shed.example")
+    with pytest.raises(CommandError, match="has no second factor"):
+        call_command("remove_second_factor", "Bob@shed.example")
+    assert is_in(laptop)
+    call_command("sign_out", "Bob@shed.example", stdout=said)
+    assert said.getvalue() == "bob@example.org is signed out on 2 devices.\n"
+    assert [is_in(each) for each in two] == [False, False]
 
 
 def test_a_device_goes_on_while_the_key_before_is_known(two: tuple[Client, Client]) -> None:
