@@ -34,6 +34,7 @@ class AccountAdapter(DefaultAccountAdapter):
 
     error_messages = {
         **DefaultAccountAdapter.error_messages,
+        "email_taken": "This address has an account already. Sign in with it, or choose a new password by mail.",
         "rate_limited": "Too many tries in a short time. Wait a few minutes, then try again.",
         "plain_password": "Whoever knows this place guesses that. Take words that have nothing to do with it.",
         "too_many_login_attempts": "Too many tries that were not right. Wait a few minutes, then try again.",

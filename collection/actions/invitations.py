@@ -27,7 +27,7 @@ from collection.models import Invitation, Membership, Organization, User
 from collection.models.base import hash_of
 from collection.models.people import VIEWER
 from collection.presets import INVITATION_AGAIN_MINUTES, INVITATION_DAYS, INVITATIONS_A_DAY
-from collection.queries.people import has_account, is_address_of
+from collection.queries.people import has_account, is_address_of, unsure_beside
 
 #: Brings a link to the person who is invited: called with the invitation and its token, once both are stored.
 Send = Callable[[Invitation, str], None]
@@ -96,7 +96,7 @@ def withdraw_invitation(*, by: Author, invitation: Invitation, version: int) -> 
 def accept_invitation(
     *, user: User, invitation: Invitation, at: datetime.datetime, key: UUID, sent: UUID | None = None
 ) -> Membership:
-    """Let someone join as they were invited; sent twice, they join once.
+    """Let someone join as they were invited; sent twice, they join once. The link proves the address.
 
     Refuses an invitation that ended or is for another address, and who belongs to the organization already.
     """
@@ -112,6 +112,7 @@ def accept_invitation(
         raise ActionRefused(f"This invitation is for {invitation.email}. Sign in with that address.")
     if standing:
         raise ActionRefused("You belong to this organization already. An owner can change what you do there.")
+    _prove(user, invitation.email)
     return _join(user, invitation, at, key, sent)
 
 
@@ -128,6 +129,15 @@ def accept_with_account(
     user = User.objects.create_user(invitation.email, password)
     EmailAddress.objects.create(user=user, email=user.email, primary=True, verified=True)
     return accept_invitation(user=user, invitation=invitation, at=at, key=key, sent=sent)
+
+
+def _prove(user: User, email: str) -> None:
+    """Confirm the address. If nobody had before, a stranger may have made the account in its name and put addresses of
+    their own beside it, to choose a new password by later: those go.
+    """
+    EmailAddress.objects.filter(user=user, email__in=unsure_beside(user=user, email=email)).delete()
+    if not EmailAddress.objects.filter(user=user, email__iexact=email, verified=True).exists():
+        EmailAddress.objects.update_or_create(user=user, email=user.email, defaults={"verified": True, "primary": True})
 
 
 def _join(user: User, invitation: Invitation, at: datetime.datetime, key: UUID, sent: UUID | None) -> Membership:

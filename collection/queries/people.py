@@ -53,6 +53,14 @@ def is_address_of(*, user: User, email: str) -> bool:
     return user.email.lower() == email.lower() or confirmed.exists()
 
 
+def unsure_beside(*, user: User, email: str) -> list[str]:
+    """Return a user's other addresses if nobody ever confirmed this one: who made the account may not be its owner."""
+    theirs = EmailAddress.objects.filter(user=user)
+    if theirs.filter(email__iexact=email, verified=True).exists():
+        return []
+    return list(theirs.exclude(email__iexact=email).order_by("email").values_list("email", flat=True))
+
+
 def anyone_keeps_a_book() -> bool:
     """Return whether any organization is stored here."""
     return Organization.objects.exists()

@@ -29,7 +29,7 @@ from collection.models import Invitation, Membership
 from collection.models.base import hash_of
 from collection.presets import INVITATION_DAYS
 from collection.queries import invitations as queries
-from collection.queries.people import has_account, is_address_of, standing_of
+from collection.queries.people import has_account, is_address_of, standing_of, unsure_beside
 from collection.queries.sites import site_names
 from collection.views.doors import acted, author, fingerprint, member_view, page, posted
 
@@ -105,7 +105,7 @@ def invitation_accept(request: Any) -> HttpResponse:
     member = standing_of(user=request.user, organization=invitation.organization)
     if invitation.accepted_at:  # by this very person, who pressed twice or opened the link again
         return _welcomed(request, member) if member else _gone(request)
-    form = forms.AcceptForm(posted(request))
+    form, gone = forms.AcceptForm(posted(request)), unsure_beside(user=request.user, email=invitation.email)
     joined = acted(
         form,
         lambda: actions.accept_invitation(
@@ -113,6 +113,10 @@ def invitation_accept(request: Any) -> HttpResponse:
         ),
     )
     if joined:
+        if gone:
+            messages.info(
+                request, f"{', '.join(gone)} went from your account: {invitation.email} was not confirmed yet."
+            )
         return _welcomed(request, joined)
     is_theirs = is_address_of(user=request.user, email=invitation.email)
     context = {"invitation": invitation, "form": form, "standing": member, "is_theirs": is_theirs}

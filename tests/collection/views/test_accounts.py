@@ -49,6 +49,7 @@ def test_sign_up_with_a_known_address_makes_no_second_account(people: Cast) -> N
     answer = Client().post(reverse("account_signup"), {**NEW, "email": "BOB@example.org"})
     assert answer.status_code == 422
     assert set(answer.context["form"].errors) == {"email"}
+    assert "This address has an account already. Sign in with it" in answer.content.decode()
     assert User.objects.filter(email__iexact="bob@example.org").count() == 1
     assert not Organization.objects.filter(name="Dune Cellar").exists()
 

@@ -185,6 +185,38 @@ def test_who_belongs_there_is_told_so(taproom: TernTaproom, send: Callable[..., 
     assert (told.status_code, models.Membership.objects.get(user=taproom.people.bob.user).role) == (422, "technician")
 
 
+def test_a_stranger_who_took_the_address_first_has_no_way_in_left(
+    send: Callable[..., str],
+) -> None:
+    """Bug of 2026-11-29: who signed up with Wren's address and put their own beside it chose a new password by that,
+    once Wren had taken the account back and joined.
+    """
+    squatted = make.UserFactory(email=WREN)
+    EmailAddress.objects.create(user=squatted, email=WREN, primary=True)
+    for email, verified in (("mallow@example.org", True), ("mallet@example.org", False)):
+        EmailAddress.objects.create(user=squatted, email=email, verified=verified)
+    wren, link = Client(), send()
+    wren.force_login(squatted)  # by a new password, which a mail to Wren let her choose
+    page = fields_of(text(wren.get(link, follow=True))).sent
+    joined = text(wren.post(ACCEPT, page, follow=True))
+    assert "mallet@example.org, mallow@example.org went from your account" in joined
+    (left,) = EmailAddress.objects.filter(user=squatted)
+    assert (left.email, left.verified, left.primary) == (WREN, True, True)
+    mail.outbox.clear()
+    Client().post(reverse("account_reset_password"), {"email": "mallow@example.org"})
+    assert "/password/reset/key/" not in str(mail.outbox[0].body)
+
+
+def test_a_confirmed_address_keeps_those_beside_it(taproom: TernTaproom, send: Callable[..., str]) -> None:
+    dana = Client()
+    dana.force_login(taproom.people.dana)
+    for email in ("dana@example.org", "dana@shed.example"):
+        EmailAddress.objects.create(user=taproom.people.dana, email=email, verified=email == "dana@example.org")
+    page = fields_of(text(dana.get(send("dana@example.org"), follow=True))).sent
+    assert "went from your account" not in text(dana.post(ACCEPT, page, follow=True))
+    assert EmailAddress.objects.filter(user=taproom.people.dana).count() == 2
+
+
 def test_links_that_work_no_more_look_alike(taproom: TernTaproom, send: Callable[..., str], as_member: SignIn) -> None:
     used, withdrawn, old, again = (send(f"{word}@example.org") for word in ("used", "withdrawn", "old", "again"))
     rows = {row.email.split("@")[0]: row for row in models.Invitation.objects.all()}
