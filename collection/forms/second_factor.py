@@ -13,6 +13,7 @@ from allauth.mfa.adapter import get_adapter
 from allauth.mfa.base import forms as code_forms
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp import forms as app_forms
+from allauth.mfa.totp.internal import auth as app_auth
 from allauth.mfa.webauthn import forms as passkey_forms
 from django import forms
 from django.core.exceptions import ValidationError
@@ -53,7 +54,17 @@ class CodeAgainForm(_TypedCode, code_forms.ReauthenticateForm):
 
 
 class FirstCodeForm(_TypedCode, app_forms.ActivateTOTPForm):
-    """The first code of an app, which shows that it has the key."""
+    """The first code of an app, which shows that it has the key.
+
+    The key stays until it is used: on a phone the page is loaded anew on the way back from the app that was given it.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        session = context.request.session
+        given = session.get(app_auth.SECRET_SESSION_KEY)
+        super().__init__(*args, **kwargs)
+        if given:
+            self.secret = session[app_auth.SECRET_SESSION_KEY] = given
 
 
 class AnswerField(forms.JSONField):

@@ -53,6 +53,16 @@ def is_address_of(*, user: User, email: str) -> bool:
     return user.email.lower() == email.lower() or confirmed.exists()
 
 
+def why_not_first(*, user: User, email: str) -> str:
+    """Return why an address cannot be the user's first one, or nothing if it can."""
+    confirmed = EmailAddress.objects.filter(user=user, verified=True)
+    if email.lower() not in confirmed.values_list("email", flat=True):
+        return "Confirm the address first, then make it the first one."
+    if User.objects.filter(email__iexact=email).exclude(pk=user.pk).exists():
+        return f"{email} is the first address of another account. Make another one the first there, then try again."
+    return ""
+
+
 def unsure_beside(*, user: User, email: str) -> list[str]:
     """Return a user's other addresses if nobody ever confirmed this one: who made the account may not be its owner."""
     theirs = EmailAddress.objects.filter(user=user)

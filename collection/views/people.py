@@ -3,6 +3,7 @@
 from typing import Any
 from uuid import UUID
 
+from allauth.account import views as library
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.forms.models import model_to_dict
@@ -31,6 +32,18 @@ from collection.views.doors import acted, actor, author, fingerprint, member_vie
 def acting(request: Any) -> JsonResponse:
     """Who acts here, and a fresh token: what a page asks before it sends what it kept on the device."""
     return JsonResponse({"member": request.member.signature if request.member else "", "token": get_token(request)})
+
+
+def addresses(request: Any) -> HttpResponse:
+    """The library's page of one's addresses, which alone would let an unconfirmed one be the first, even another's."""
+    wanted = request.POST.get("email", "") if "action_primary" in request.POST else ""
+    if request.user.is_authenticated and wanted:
+        refused = queries.why_not_first(user=request.user, email=wanted)
+        if refused:
+            messages.error(request, refused)
+            return redirect("account_email")
+    answer: HttpResponse = library.email(request)
+    return answer
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from collection.models import Membership, Organization, User
+from tests.codes import proven
 from tests.factories import PASSWORD
 from tests.worlds import Cast
 
@@ -144,6 +145,27 @@ def test_nobody_touches_the_address_of_another(people: Cast, as_member: SignIn) 
     theirs = EmailAddress.objects.create(user=people.charlie.user, email="c@example.org", verified=True)
     as_member(people.bob).post(reverse("account_email"), {"email": "c@example.org", "action_remove": "1"})
     assert EmailAddress.objects.filter(pk=theirs.pk).exists()
+
+
+def test_only_a_confirmed_address_that_is_nobody_elses_becomes_the_first(people: Cast, as_member: SignIn) -> None:
+    """Bug of 2026-11-29: with no address confirmed yet, anyone's became the first: an error page, and half of it saved.
+
+    The error also told that the address has an account.
+    """
+    url, user = reverse("account_email"), people.bob.user
+    bob = proven(as_member(people.bob), user)
+    EmailAddress.objects.create(user=user, email=user.email, primary=True)
+    for email in ("alice@example.org", "robert@example.org"):
+        bob.post(url, {"email": email, "action_add": "1"})
+        assert "Make it the first" not in bob.get(url).content.decode()
+        told = bob.post(url, {"email": email, "action_primary": "1"}, follow=True)
+        assert "Confirm the address first, then make it the first one." in told.content.decode()
+    EmailAddress.objects.filter(user=user, email="alice@example.org").update(verified=True)
+    told = bob.post(url, {"email": "alice@example.org", "action_primary": "1"}, follow=True)
+    assert "is the first address of another account" in told.content.decode()
+    assert EmailAddress.objects.get(user=user, primary=True).email == user.email == "bob@example.org"
+    bob.post(url, {"email": "robert\x00@example.org", "action_primary": "1"})
+    assert User.objects.get(pk=user.pk).email == "bob@example.org"
 
 
 @pytest.mark.django_db

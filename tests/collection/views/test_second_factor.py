@@ -146,6 +146,20 @@ def test_the_app_is_set_up_with_its_first_code(people: Cast, as_member: SignIn) 
     assert client.post(HERE, {"code": "".join(codes[0])}).status_code == 302
 
 
+def test_the_key_stays_when_the_page_is_loaded_anew(people: Cast, as_member: SignIn) -> None:
+    """Bug of 2026-11-29: a phone that loads the page anew, back from its app, showed another key: no code was right."""
+    alice, url = proven(as_member(people.alice), people.alice.user), reverse("mfa_activate_totp")
+    keys = [re.search(r'id="app-key">([A-Z2-7 ]+)<', alice.get(url).content.decode()) for _ in range(2)]
+    assert keys[0]
+    assert keys[1]
+    assert keys[0][1] == keys[1][1]
+    assert alice.post(url, {"code": fresh_code(keys[0][1], least_s=2)}).url == reverse("mfa_view_recovery_codes")
+    assert alice.post(reverse("mfa_deactivate_totp")).status_code == 302
+    after = re.search(r'id="app-key">([A-Z2-7 ]+)<', alice.get(url).content.decode())
+    assert after
+    assert after[1] != keys[0][1], "used once, it is not given again"
+
+
 def test_secrets_are_not_in_the_database_as_they_are(people: Cast) -> None:
     codes = with_app(people.bob.user)
     kept = str(list(Authenticator.objects.values_list("data", flat=True)))
