@@ -201,7 +201,7 @@ def mailers(environ: Mapping[str, str]) -> dict[str, Any]:
     """Return Django's mail settings: printed to the terminal, or sent through smtp(s)://user:password@host:port."""
     url = environ.get(PREFIX + "MAIL_URL", "").strip()
     if not url:
-        return {"default": {"BACKEND": "django.core.mail.backends.console.EmailBackend"}}
+        return {"default": {"BACKEND": "collection.console.EmailBackend"}}
     parts = _parts(url)
     if not parts or parts.scheme not in ("smtp", "smtps") or not parts.hostname or parts.path.strip("/") or parts.query:
         raise ImproperlyConfigured(_MAIL_URLS)

@@ -26,6 +26,7 @@ BELOW = {
     "handlers": frozenset(),
     "server": frozenset({"environment"}),  # what this machine tells: no rows
     "logs": frozenset(),  # the settings name it, and it runs before anything of ours
+    "console": frozenset(),
     "urls": frozenset({"views", "api"}),
     "apps": frozenset({"checks", "signins"}),
     "signins": frozenset(),

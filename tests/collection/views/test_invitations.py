@@ -1,5 +1,6 @@
 """From an owner's page by a mail to the page of whoever opens its link, with an account, without one, or another's."""
 
+import io
 import re
 from collections.abc import Callable
 from typing import Any
@@ -14,8 +15,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils.module_loading import import_string
 
 from collection import models
+from collection.environment import mailers
 from tests import factories as make
 from tests.collection.forms.test_hostile_posts import fields_of
 from tests.factories import NOON, PASSWORD
@@ -61,6 +64,14 @@ def test_the_mail_says_who_invites_to_what(taproom: TernTaproom, send: Callable[
         str(message.body)
     )
     assert WREN in str(message.body)
+
+
+def test_a_mail_in_the_terminal_reads_as_it_was_written(send: Callable[..., str]) -> None:
+    """Bug of 2026-11-29: the terminal showed mail as it travels, with the link cut in two by "=" and a line break."""
+    link, terminal = send(), io.StringIO()
+    import_string(mailers({})["default"]["BACKEND"])(stream=terminal).send_messages(mail.outbox)
+    assert f"http://testserver{link}\n" in terminal.getvalue()
+    assert terminal.getvalue().startswith(f"To: {WREN}\nSubject: Levelbook: Saltmarsh Route invites you\n\n")
 
 
 def test_a_mail_that_cannot_be_sent_is_told_and_loses_nothing(taproom: TernTaproom, as_member: SignIn) -> None:
