@@ -165,11 +165,15 @@ def test_a_site_viewer_sees_whom_to_ask_but_not_the_other_viewers(taproom: TernT
     make.MembershipFactory(
         user__email="walt@example.org", organization=taproom.people.alice.organization, role="viewer"
     )
-    page = client_of(taproom.people.vera).get(reverse("organization")).content.decode()
-    assert "alice@example.org" in page
-    assert "vera@example.org" in page
-    assert "walt@example.org" not in page
-    assert "walt@example.org" in client_of(taproom.people.alice).get(reverse("organization")).content.decode()
+    # An address may break before its @, which a page says by a mark.
+    vera, alice = (
+        client_of(member).get(reverse("organization")).content.decode().replace("<wbr>", "")
+        for member in (taproom.people.vera, taproom.people.alice)
+    )
+    assert "alice@example.org" in vera
+    assert "vera@example.org" in vera
+    assert "walt@example.org" not in vera
+    assert "walt@example.org" in alice
 
 
 def test_a_removed_member_is_out_on_the_next_request(taproom: TernTaproom, bob: Client) -> None:
