@@ -3,7 +3,6 @@
 import secrets
 from typing import Any
 
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.template.loader import render_to_string
@@ -15,7 +14,7 @@ from collection.checks.serving import stop_if_broken
 from collection.demo import cast
 from collection.demo.build import build
 from collection.demo.table import out_of_spec
-from collection.management.serving import add_port, serve
+from collection.management.serving import add_port, bring_up_to_date, serve
 from collection.models import Membership
 from collection.queries.machines_list import verdict_counts
 from collection.queries.people import anyone_keeps_a_book, user_by_email
@@ -35,7 +34,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Migrate, build if it is not there yet, print, serve."""
         stop_if_broken()
-        call_command("migrate", verbosity=0)
+        bring_up_to_date()
         member = self._member()
         context = {"rows": out_of_spec(member=member), "counts": verdict_counts(member=member)}
         self.stdout.write(render_to_string("demo/table.txt", context))

@@ -2,11 +2,10 @@
 
 from typing import Any
 
-from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
 from collection.checks.serving import stop_if_broken
-from collection.management.serving import add_port, serve
+from collection.management.serving import add_port, bring_up_to_date, serve
 
 
 class Command(BaseCommand):
@@ -22,5 +21,5 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Check, migrate, serve."""
         stop_if_broken()
-        call_command("migrate", verbosity=0)
+        bring_up_to_date()
         serve(options["port"], self.stdout.write)
