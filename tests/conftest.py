@@ -17,8 +17,7 @@ from collection import models
 from collection.models import guards
 from tests import worlds
 
-#: Without its window it does the same, in a third less of the processor's time.
-CHROMIUM = shutil.which("chromium-headless-shell") or shutil.which("chromium")
+CHROMIUM = shutil.which("chromium")
 # Playwright's synchronous interface runs an event loop in this thread, beside Django's ORM.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
