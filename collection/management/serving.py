@@ -3,14 +3,11 @@
 import socket
 from typing import Any
 
-from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connections
 from granian import Granian
 from granian.constants import Interfaces
 from granian.log import LogLevels
-
-from collection.queries.health import pending
 
 HOST = "127.0.0.1"
 PORT = 8000
@@ -21,12 +18,6 @@ THREADS = 4
 def add_port(parser: Any) -> None:
     """Give a command the option that chooses its port."""
     parser.add_argument("--port", type=int, default=PORT, help=f"port on this machine, {PORT} unless told")
-
-
-def bring_up_to_date() -> None:
-    """Migrate if anything waits; to migrate nothing would take a fifth of a start."""
-    if pending():
-        call_command("migrate", verbosity=0)
 
 
 def serve(port: int, say: Any) -> None:

@@ -14,7 +14,8 @@ from collection.checks.serving import stop_if_broken
 from collection.demo import cast
 from collection.demo.build import build
 from collection.demo.table import out_of_spec
-from collection.management.serving import add_port, bring_up_to_date, serve
+from collection.management.serving import add_port, serve
+from collection.management.tables import bring_up_to_date
 from collection.models import Membership
 from collection.queries.machines_list import verdict_counts
 from collection.queries.people import anyone_keeps_a_book, user_by_email

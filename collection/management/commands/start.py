@@ -5,7 +5,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from collection.checks.serving import stop_if_broken
-from collection.management.serving import add_port, bring_up_to_date, serve
+from collection.management.serving import add_port, serve
+from collection.management.tables import bring_up_to_date
 
 
 class Command(BaseCommand):
