@@ -59,7 +59,10 @@ def fit(page: Page, width: int) -> None:
     tall = 844
     for _ in range(3):
         page.set_viewport_size({"width": width, "height": tall})
-        height = min(_TALLEST, page.evaluate(_HEIGHT))
+        height = page.evaluate(_HEIGHT)
+        if height > _TALLEST:  # the bar at the window's foot would lie on texts that one can scroll out from under it
+            page.evaluate("() => document.adoptedStyleSheets[0].insertRule('.bar-nav { display: none !important }')")
+            height = _TALLEST
         if height <= tall:
             break
         tall = height
