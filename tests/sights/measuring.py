@@ -18,11 +18,9 @@ THEMES = ("light", "dark")
 _TALLEST = 16_000
 #: Rows far down are drawn only when they come into the window, and may be taller than they seemed: here all are drawn.
 _HEIGHT = """() => {
-    if (!document.adoptedStyleSheets.length) {
-        const sheet = new CSSStyleSheet();
-        sheet.replaceSync("* { content-visibility: visible !important }");
-        document.adoptedStyleSheets = [sheet];
-    }
+    const sheet = document.adoptedStyleSheets[0] ?? new CSSStyleSheet();
+    sheet.replaceSync("* { content-visibility: visible !important }");
+    document.adoptedStyleSheets = [sheet];
     return document.documentElement.scrollHeight;
 }"""
 
