@@ -1,0 +1,365 @@
+"""Jumps and bad surveys: what happened between two visits, each way with its chance.
+
+      at each survey, three ways for each machine:
+        none    it drifted, as `leveling.drift` says
+        jump    somebody moved it: the level of pitch, roll and twist went somewhere else, and stays there
+        bad     the survey was read wrong: what it says is far off, and the machine is where it was
+
+      deg         o  o         deg         o
+       |   o   o                |   o   o     o  o        the next survey tells a jump from a bad survey,
+       +-----------> day        +-----------> day         so the last way of each machine is kept open until then
+           jump                     bad
+
+Pitch, roll and twist share the way, since a machine jumps as a whole; given the way, each is filtered by itself.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from leveling.checks import FloatArray, finite
+from leveling.drift import YEAR_DAYS, Series, Walk, log_density
+from leveling.drift_steps import LEVEL, measured, passed
+from leveling.errors import BadInput
+
+WAYS = ("none", "jump", "bad")
+_NONE, _JUMP, _BAD = range(3)
+
+#: So many machines are followed together: their numbers then stay in the processor's cache.
+BLOCK = 1024
+
+#: No way is ever quite impossible, or the next survey could not bring it back.
+_LEAST = 1e-300
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """What happens to machines between visits, each field shape (...) that fits the machines.
+
+    ``jumps_per_year`` [1/year], at least 0, and ``jump_deg`` [deg], above 0: standard deviation of how far pitch,
+    roll and twist each go. ``bad_share`` [1], from 0 to below 1: share of surveys that were read wrong, and
+    ``bad_deg`` [deg], above 0: standard deviation of how far those are off. Raises BadInput otherwise.
+    """
+
+    jumps_per_year: FloatArray
+    jump_deg: FloatArray
+    bad_share: FloatArray
+    bad_deg: FloatArray
+
+    def __post_init__(self) -> None:
+        for name, value in {
+            "jumps_per_year": finite("jumps_per_year", self.jumps_per_year, low=0, unit="jumps a year"),
+            "jump_deg": finite("jump_deg", self.jump_deg, low=0, above=True, unit="degree"),
+            "bad_share": finite("bad_share", self.bad_share, low=0, high=0.999),
+            "bad_deg": finite("bad_deg", self.bad_deg, low=0, above=True, unit="degree"),
+        }.items():
+            object.__setattr__(self, name, value)
+
+
+@dataclass(frozen=True)
+class Model:
+    """How machines move: ``walk``, shape (n, 3) or less [deg, day], and ``hazard``, shape (n) or less [deg, 1/year]."""
+
+    walk: Walk
+    hazard: Hazard
+
+    def of(self, count: int, quantities: int) -> "Model":
+        """Return it for so many machines, the walk shape (quantities, n) and the hazard shape (n) [same units]."""
+        walk = self.walk.spread((count, quantities))
+        try:
+            hazard = Hazard(**{name: np.broadcast_to(array, (count,)) for name, array in vars(self.hazard).items()})
+        except ValueError as error:
+            raise BadInput(
+                "hazard", f"does not fit {count} machines", "Give one hazard, or one each machine"
+            ) from error
+        return Model(walk=Walk(**{name: array.T for name, array in vars(walk).items()}), hazard=hazard)
+
+    def part(self, where: Any) -> "Model":
+        """Return it for some of those machines [same units]."""
+        return Model(
+            walk=Walk(**{name: array[:, where] for name, array in vars(self.walk).items()}),
+            hazard=Hazard(**{name: array[where] for name, array in vars(self.hazard).items()}),
+        )
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is known of n machines after their last survey, for each of the three ways that survey may have come about.
+
+    ``weights`` [1], shape (3, n): the chance of each way. ``mean``, shape (K, 3, Q, n), and ``cov``, shape
+    (K, K, 3, Q, n) [deg, deg/day]: what `leveling.drift_steps` names, for Q quantities. ``day`` [day], shape (n): when
+    that survey was. ``placed`` [day], shape (n): since when the feet stand. ``used`` [words]: which shapes there are.
+    """
+
+    weights: FloatArray
+    mean: FloatArray
+    cov: FloatArray
+    day: FloatArray
+    placed: FloatArray
+    used: tuple[str, ...]
+
+    def of(self, where: Any) -> "Belief":
+        """Return it for some machines, each as often as it is named [same units]."""
+        return replace(
+            self,
+            weights=self.weights[:, where],
+            mean=self.mean[..., where],
+            cov=self.cov[..., where],
+            day=self.day[where],
+            placed=self.placed[where],
+        )
+
+
+@dataclass(frozen=True)
+class Survey:
+    """One survey of each of n machines.
+
+    ``day`` [day], shape (n). ``values`` [deg] and ``variances`` [deg^2], ``steps`` [deg] and ``step_variances``
+    [deg^2], each shape (Q, n), as in `leveling.drift.Series`. ``seen`` [yes or no], shape (n): a machine without stays
+    as it was.
+    """
+
+    day: FloatArray
+    values: FloatArray
+    variances: FloatArray
+    steps: FloatArray
+    step_variances: FloatArray
+    seen: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Followed:
+    """What became of machines from survey to survey, by those and the one after.
+
+    ``belief``: after the last. ``jump`` and ``bad`` [1], shape (n, T): the chance that the machine jumped since the
+    survey before, and that the survey was read wrong, by all surveys up to the next one. ``jump_at_once`` and
+    ``bad_at_once``: the same by the surveys up to that one. 0 where there was no survey.
+    """
+
+    belief: Belief
+    jump: FloatArray
+    bad: FloatArray
+    jump_at_once: FloatArray
+    bad_at_once: FloatArray
+
+
+def followed(series: Series, model: Model) -> Followed:
+    """Return what became of machines, with jumps and bad surveys told from drift.
+
+    Parameters
+    ----------
+    series : Series, shape (n, Q, T) [deg, day]
+        Surveys of n machines, Q quantities that share their days and what happens.
+    model : Model, shape (n, Q) [deg, day]
+        How they move.
+
+    Returns
+    -------
+    Followed, its belief shape (n) [deg, 1]
+        What is known after the last survey, and the chance of jumps and bad surveys.
+
+    Raises
+    ------
+    BadInput
+        If the series have another number of axes, or the model does not fit.
+
+    Notes
+    -----
+    At each survey each of three ways meets each of three: nine filters, merged again to three by the last way, with
+    mean and variance kept (the generalized pseudo-Bayes method of second order).
+
+    Examples
+    --------
+    >>> days = [0.0, 30, 60, 90, 120]
+    >>> values = [[[6.5, 6.51, 6.9, 6.9, 6.91], [0.0, 0.01, 0.0, -0.01, 0.0]]]
+    >>> series = Series(days=days, values=values, variances=[1e-3], steps=np.zeros(1), step_variances=np.zeros(1),
+    ...                 seen=np.ones(5, dtype=bool))
+    >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
+    ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0))
+    >>> (followed(series, model).jump > 0.5).tolist()
+    [[False, False, True, False, False]]
+
+    References
+    ----------
+    Y. Bar-Shalom, X. R. Li and T. Kirubarajan, Estimation with Applications to Tracking and Navigation, 2001, section
+    11.6.4 (from memory).
+    """
+    if len(series.shape) != 3:
+        raise BadInput("series", f"has shape {series.shape}", "Give machines, quantities, surveys")
+    count, quantities, surveys = series.shape
+    whole = model.of(count, quantities)
+    arrays = [np.moveaxis(np.broadcast_to(array, series.shape), 0, -1) for array in series.arrays]
+    placed, used = series.since[:, 0], whole.walk.used()
+    chances = np.zeros((4, count, surveys))
+    beliefs = []
+    for begin in range(0, max(count, 1), BLOCK):
+        block = slice(begin, begin + BLOCK)
+        part = whole.part(block)
+        days, values, variances, steps, step_variances, seen = (
+            np.ascontiguousarray(np.moveaxis(array[..., block], 1, 0)) for array in arrays
+        )
+        rows = (
+            Survey(*of) for of in zip(days[:, 0], values, variances, steps, step_variances, seen[:, 0], strict=True)
+        )
+        belief = begun(next(rows), placed=placed[block], model=part, used=used)
+        chances[2:, block, 0] = belief.weights[1:]
+        for k, survey in enumerate(rows, start=1):
+            belief, ways = updated(belief, survey, model=part)
+            at_once, before = ways.sum(axis=0), ways.sum(axis=1)
+            chances[:2, block, k - 1] = np.where(survey.seen, before[1:], chances[2:, block, k - 1])
+            chances[2:, block, k] = np.where(survey.seen, at_once[1:], 0)
+        chances[:2, block, -1] = chances[2:, block, -1]
+        beliefs.append(belief)
+    jump, bad, jump_at_once, bad_at_once = chances
+    return Followed(belief=_joined(beliefs), jump=jump, bad=bad, jump_at_once=jump_at_once, bad_at_once=bad_at_once)
+
+
+def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, ...] | None = None) -> Belief:
+    """Return what is known after the first survey.
+
+    Parameters
+    ----------
+    survey : Survey, shape (n) [deg, day]
+        The first survey of each; there are no steps before it.
+    placed : ndarray, shape (n) [day]
+        Since when the feet stand.
+    model : Model, shape (n) [deg, day]
+        How they move, as `Model.of` gives it.
+    used : tuple of str, shape (S) [words]
+        The shapes to reckon with, where these are some machines of many; left out, those that the model has.
+
+    Returns
+    -------
+    Belief, shape (n) [deg, day]
+        What is known.
+
+    Raises
+    ------
+    Nothing: `Series`, `Walk` and `Hazard` have checked the numbers.
+
+    Examples
+    --------
+    >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
+    ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0)).of(1, 1)
+    >>> zero = np.zeros((1, 1))
+    >>> first = Survey(np.zeros(1), zero + 6.5, zero + 1e-3, zero, zero, np.array([True]))
+    >>> begun(first, placed=np.zeros(1), model=model).weights[:, 0].tolist()
+    [0.99, 0.0, 0.01]
+
+    References
+    ----------
+    As `followed`.
+    """
+    shapes = model.walk.used() if used is None else used
+    heights = model.walk.heights(shapes, survey.day, placed)
+    known = [
+        model.walk.first(shapes, heights, survey.values, variance) for variance in _read_with(survey, model.hazard)
+    ]
+    bad = np.broadcast_to(model.hazard.bad_share, survey.day.shape)
+    return Belief(
+        weights=np.stack([1 - bad, np.zeros_like(bad), bad]),
+        mean=np.stack([mean for mean, _ in known], axis=1),
+        cov=np.stack([cov for _, cov in known], axis=2),
+        day=survey.day,
+        placed=placed,
+        used=shapes,
+    )
+
+
+def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, FloatArray]:
+    """Return what is known after one more survey, and the chance of each way before with each way now.
+
+    Parameters
+    ----------
+    belief : Belief, shape (n) [deg, day]
+        What was known after the survey before.
+    survey : Survey, shape (n) [deg, day]
+        The survey.
+    model : Model, shape (n) [deg, day]
+        How they move, as `Model.of` gives it.
+
+    Returns
+    -------
+    tuple of Belief and ndarray, shape (3, 3, n) [1]
+        What is known now, and the chances, which sum to 1: the way before first.
+
+    Raises
+    ------
+    Nothing: `Series`, `Walk` and `Hazard` have checked the numbers.
+
+    Examples
+    --------
+    >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
+    ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0)).of(1, 1)
+    >>> def survey(day: float, deg: float) -> Survey:
+    ...     zero = np.zeros((1, 1))
+    ...     return Survey(np.array([day]), zero + deg, zero + 1e-3, zero, zero, np.array([True]))
+    >>> belief = begun(survey(0, 6.5), placed=np.zeros(1), model=model)
+    >>> belief, ways = updated(belief, survey(30, 6.9), model=model)
+    >>> ways.sum(axis=0)[:, 0].tolist()  # doctest: +NUMBER
+    [0.1202, 0.7536, 0.1262]
+
+    References
+    ----------
+    As `followed`.
+    """
+    seen, hazard = survey.seen, model.hazard
+    days = np.where(seen, survey.day - belief.day, 0)
+    mean, cov = passed(belief.mean, belief.cov, days=days, level=model.walk.level, rate=model.walk.rate)
+    mean[LEVEL] += survey.steps
+    cov[LEVEL, LEVEL] += survey.step_variances
+    mean, cov = mean[:, :, None], np.repeat(cov[:, :, :, None], 3, axis=3)
+    cov[LEVEL, LEVEL, :, _JUMP] += hazard.jump_deg**2
+    read = measured(
+        mean,
+        cov,
+        shapes=model.walk.heights(belief.used, survey.day, belief.placed),
+        value=survey.values,
+        variance=_read_with(survey, hazard),
+    )
+    ways = np.log(belief.weights[:, None] + _LEAST) + np.log(_before(days, hazard) + _LEAST)
+    ways = ways + log_density(read.surprise, read.expected).sum(axis=2)
+    ways = np.exp(ways - ways.max(axis=(0, 1)))
+    ways /= ways.sum(axis=(0, 1))
+    after = _merged(belief, ways, read.mean, read.cov)
+    return replace(
+        belief,
+        weights=np.where(seen, after.weights, belief.weights),
+        mean=np.where(seen, after.mean, belief.mean),
+        cov=np.where(seen, after.cov, belief.cov),
+        day=np.where(seen, survey.day, belief.day),
+    ), ways
+
+
+def _before(days: FloatArray, hazard: Hazard) -> FloatArray:
+    """The chance of each way after so many days, before anything is read: shape (3, n)."""
+    jumped = -np.expm1(-hazard.jumps_per_year * days / YEAR_DAYS) * (1 - hazard.bad_share)
+    return np.stack([1 - jumped - hazard.bad_share, jumped, np.broadcast_to(hazard.bad_share, jumped.shape)])
+
+
+def _read_with(survey: Survey, hazard: Hazard) -> FloatArray:
+    """The variance of what was read, by each way: shape (3, Q, n)."""
+    return np.stack([survey.variances, survey.variances, survey.variances + hazard.bad_deg**2])
+
+
+def _merged(belief: Belief, ways: FloatArray, mean: FloatArray, cov: FloatArray) -> Belief:
+    """Merge the ways before: for each way now, one mean and one covariance with the spread between them."""
+    weights = ways.sum(axis=0)
+    shares = (ways / np.maximum(weights, _LEAST))[:, :, None]
+    middle = (shares * mean).sum(axis=1)
+    off = mean - middle[:, None]
+    spread = cov + off[:, None] * off[None]
+    return replace(belief, weights=weights, mean=middle, cov=(shares * spread).sum(axis=2))
+
+
+def _joined(beliefs: list[Belief]) -> Belief:
+    return Belief(
+        weights=np.concatenate([each.weights for each in beliefs], axis=-1),
+        mean=np.concatenate([each.mean for each in beliefs], axis=-1),
+        cov=np.concatenate([each.cov for each in beliefs], axis=-1),
+        day=np.concatenate([each.day for each in beliefs]),
+        placed=np.concatenate([each.placed for each in beliefs]),
+        used=beliefs[0].used,
+    )
