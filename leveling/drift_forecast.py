@@ -20,7 +20,8 @@ from scipy.special import ndtr
 from leveling.checks import FloatArray, finite
 from leveling.checks_shapes import IntArray
 from leveling.drift import YEAR_DAYS
-from leveling.drift_jumps import Belief, Model
+from leveling.drift_jumps import Belief
+from leveling.drift_model import Model
 from leveling.drift_steps import passed, shown
 from leveling.errors import BadInput
 
@@ -103,7 +104,8 @@ def chance_out(belief: Belief, *, model: Model, limits: Limits, days: FloatArray
     Examples
     --------
     >>> from leveling.drift import Walk
-    >>> from leveling.drift_jumps import Hazard, Survey, begun
+    >>> from leveling.drift_jumps import Survey, begun
+    >>> from leveling.drift_model import Hazard, Model
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=0.0),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.0, bad_deg=1.0)).of(1, 1)
     >>> zero = np.zeros((1, 1))
@@ -154,7 +156,8 @@ def due(belief: Belief, *, model: Model, limits: Limits, most: FloatArray) -> Du
     Examples
     --------
     >>> from leveling.drift import Walk
-    >>> from leveling.drift_jumps import Hazard, Survey, begun
+    >>> from leveling.drift_jumps import Survey, begun
+    >>> from leveling.drift_model import Hazard, Model
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=0.0),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.0, bad_deg=1.0)).of(1, 1)
     >>> zero = np.zeros((1, 1))
@@ -237,7 +240,8 @@ def band(
     Examples
     --------
     >>> from leveling.drift import Walk
-    >>> from leveling.drift_jumps import Hazard, Survey, begun
+    >>> from leveling.drift_jumps import Survey, begun
+    >>> from leveling.drift_model import Hazard, Model
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=0.0),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.0, bad_deg=1.0)).of(1, 1)
     >>> zero = np.zeros((1, 1))

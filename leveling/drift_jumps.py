@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from leveling.checks import FloatArray, finite
-from leveling.drift import YEAR_DAYS, Series, Walk, log_density
+from leveling.drift import YEAR_DAYS, Series, log_density
+from leveling.drift_model import Hazard, Model
 from leveling.drift_steps import LEVEL, measured, passed
 from leveling.errors import BadInput
 
@@ -32,56 +33,6 @@ BLOCK = 1024
 
 #: No way is ever quite impossible, or the next survey could not bring it back.
 _LEAST = 1e-300
-
-
-@dataclass(frozen=True)
-class Hazard:
-    """What happens to machines between visits, each field shape (...) that fits the machines.
-
-    ``jumps_per_year`` [1/year], at least 0, and ``jump_deg`` [deg], above 0: standard deviation of how far pitch,
-    roll and twist each go. ``bad_share`` [1], from 0 to below 1: share of surveys that were read wrong, and
-    ``bad_deg`` [deg], above 0: standard deviation of how far those are off. Raises BadInput otherwise.
-    """
-
-    jumps_per_year: FloatArray
-    jump_deg: FloatArray
-    bad_share: FloatArray
-    bad_deg: FloatArray
-
-    def __post_init__(self) -> None:
-        for name, value in {
-            "jumps_per_year": finite("jumps_per_year", self.jumps_per_year, low=0, unit="jumps a year"),
-            "jump_deg": finite("jump_deg", self.jump_deg, low=0, above=True, unit="degree"),
-            "bad_share": finite("bad_share", self.bad_share, low=0, high=0.999),
-            "bad_deg": finite("bad_deg", self.bad_deg, low=0, above=True, unit="degree"),
-        }.items():
-            object.__setattr__(self, name, value)
-
-
-@dataclass(frozen=True)
-class Model:
-    """How machines move: ``walk``, shape (n, 3) or less [deg, day], and ``hazard``, shape (n) or less [deg, 1/year]."""
-
-    walk: Walk
-    hazard: Hazard
-
-    def of(self, count: int, quantities: int) -> "Model":
-        """Return it for so many machines, the walk shape (quantities, n) and the hazard shape (n) [same units]."""
-        walk = self.walk.spread((count, quantities))
-        try:
-            hazard = Hazard(**{name: np.broadcast_to(array, (count,)) for name, array in vars(self.hazard).items()})
-        except ValueError as error:
-            raise BadInput(
-                "hazard", f"does not fit {count} machines", "Give one hazard, or one each machine"
-            ) from error
-        return Model(walk=Walk(**{name: array.T for name, array in vars(walk).items()}), hazard=hazard)
-
-    def part(self, where: Any) -> "Model":
-        """Return it for some of those machines [same units]."""
-        return Model(
-            walk=Walk(**{name: array[:, where] for name, array in vars(self.walk).items()}),
-            hazard=Hazard(**{name: array[where] for name, array in vars(self.hazard).items()}),
-        )
 
 
 @dataclass(frozen=True)
@@ -176,6 +127,7 @@ def followed(series: Series, model: Model) -> Followed:
     >>> values = [[[6.5, 6.51, 6.9, 6.9, 6.91], [0.0, 0.01, 0.0, -0.01, 0.0]]]
     >>> series = Series(days=days, values=values, variances=[1e-3], steps=np.zeros(1), step_variances=np.zeros(1),
     ...                 seen=np.ones(5, dtype=bool))
+    >>> from leveling.drift import Walk
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0))
     >>> (followed(series, model).jump > 0.5).tolist()
@@ -241,6 +193,7 @@ def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, 
 
     Examples
     --------
+    >>> from leveling.drift import Walk
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0)).of(1, 1)
     >>> zero = np.zeros((1, 1))
@@ -291,6 +244,7 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, Fl
 
     Examples
     --------
+    >>> from leveling.drift import Walk
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0)).of(1, 1)
     >>> def survey(day: float, deg: float) -> Survey:
@@ -331,6 +285,47 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, Fl
         cov=np.where(seen, after.cov, belief.cov),
         day=np.where(seen, survey.day, belief.day),
     ), ways
+
+
+def stepped(belief: Belief, *, steps: FloatArray, variances: FloatArray) -> Belief:
+    """Return what is known after legs were turned since the last survey, with no survey after it yet.
+
+    Parameters
+    ----------
+    belief : Belief, shape (n) [deg, day]
+        What was known.
+    steps, variances : ndarray, shape (n, Q) [deg], [deg^2]
+        By what the numbers were changed, and the variance of that.
+
+    Returns
+    -------
+    Belief, shape (n) [deg, day]
+        What is known now.
+
+    Raises
+    ------
+    BadInput
+        If a number is not finite, or a variance is negative.
+
+    Examples
+    --------
+    >>> from leveling.drift import Walk
+    >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
+    ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0)).of(1, 1)
+    >>> zero = np.zeros((1, 1))
+    >>> first = Survey(np.zeros(1), zero + 6.5, zero + 1e-3, zero, zero, np.array([True]))
+    >>> belief = stepped(begun(first, placed=np.zeros(1), model=model), steps=zero - 0.5, variances=zero + 1e-3)
+    >>> float(belief.mean[0, 0, 0, 0]), float(belief.cov[0, 0, 0, 0, 0])
+    (6.0, 0.002)
+
+    References
+    ----------
+    Derived in DEVELOPERS.md, Drift.
+    """
+    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean[LEVEL] += finite("steps", steps, unit="degree").T
+    cov[LEVEL, LEVEL] += finite("variances", variances, low=0, unit="deg^2").T
+    return replace(belief, mean=mean, cov=cov)
 
 
 def _before(days: FloatArray, hazard: Hazard) -> FloatArray:
