@@ -81,12 +81,26 @@ class Survey:
 
 
 @dataclass(frozen=True)
+class Updated:
+    """What one more survey of n machines tells.
+
+    ``belief`` [deg, day]: what is known now. ``ways`` [1], shape (3, 3, n): the chance of each way before with each way
+    now; they sum to 1. ``log_likelihood`` [1], shape (n): of that survey; 0 where there was none.
+    """
+
+    belief: Belief
+    ways: FloatArray
+    log_likelihood: FloatArray
+
+
+@dataclass(frozen=True)
 class Followed:
     """What became of machines from survey to survey, by those and the one after.
 
     ``belief``: after the last. ``jump`` and ``bad`` [1], shape (n, T): the chance that the machine jumped since the
     survey before, and that the survey was read wrong, by all surveys up to the next one. ``jump_at_once`` and
-    ``bad_at_once``: the same by the surveys up to that one. 0 where there was no survey.
+    ``bad_at_once``: the same by the surveys up to that one. 0 where there was no survey. ``log_likelihood`` [1], shape
+    (n): of all surveys after the first.
     """
 
     belief: Belief
@@ -94,6 +108,7 @@ class Followed:
     bad: FloatArray
     jump_at_once: FloatArray
     bad_at_once: FloatArray
+    log_likelihood: FloatArray
 
 
 def followed(series: Series, model: Model) -> Followed:
@@ -144,7 +159,7 @@ def followed(series: Series, model: Model) -> Followed:
     whole = model.of(count, quantities)
     arrays = [np.moveaxis(np.broadcast_to(array, series.shape), 0, -1) for array in series.arrays]
     placed, used = series.since[:, 0], whole.walk.used()
-    chances = np.zeros((4, count, surveys))
+    chances, likely = np.zeros((4, count, surveys)), np.zeros(count)
     beliefs = []
     for begin in range(0, max(count, 1), BLOCK):
         block = slice(begin, begin + BLOCK)
@@ -158,14 +173,16 @@ def followed(series: Series, model: Model) -> Followed:
         belief = begun(next(rows), placed=placed[block], model=part, used=used)
         chances[2:, block, 0] = belief.weights[1:]
         for k, survey in enumerate(rows, start=1):
-            belief, ways = updated(belief, survey, model=part)
-            at_once, before = ways.sum(axis=0), ways.sum(axis=1)
+            after = updated(belief, survey, model=part)
+            belief = after.belief
+            likely[block] += after.log_likelihood
+            at_once, before = after.ways.sum(axis=0), after.ways.sum(axis=1)
             chances[:2, block, k - 1] = np.where(survey.seen, before[1:], chances[2:, block, k - 1])
             chances[2:, block, k] = np.where(survey.seen, at_once[1:], 0)
         chances[:2, block, -1] = chances[2:, block, -1]
         beliefs.append(belief)
     jump, bad, jump_at_once, bad_at_once = chances
-    return Followed(belief=_joined(beliefs), jump=jump, bad=bad, jump_at_once=jump_at_once, bad_at_once=bad_at_once)
+    return Followed(_joined(beliefs), jump, bad, jump_at_once, bad_at_once, likely)
 
 
 def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, ...] | None = None) -> Belief:
@@ -221,8 +238,8 @@ def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, 
     )
 
 
-def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, FloatArray]:
-    """Return what is known after one more survey, and the chance of each way before with each way now.
+def updated(belief: Belief, survey: Survey, *, model: Model) -> Updated:
+    """Return what is known after one more survey.
 
     Parameters
     ----------
@@ -235,8 +252,8 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, Fl
 
     Returns
     -------
-    tuple of Belief and ndarray, shape (3, 3, n) [1]
-        What is known now, and the chances, which sum to 1: the way before first.
+    Updated, its belief shape (n) [deg, day, 1]
+        What is known now, and how likely that survey was.
 
     Raises
     ------
@@ -251,8 +268,7 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, Fl
     ...     zero = np.zeros((1, 1))
     ...     return Survey(np.array([day]), zero + deg, zero + 1e-3, zero, zero, np.array([True]))
     >>> belief = begun(survey(0, 6.5), placed=np.zeros(1), model=model)
-    >>> belief, ways = updated(belief, survey(30, 6.9), model=model)
-    >>> ways.sum(axis=0)[:, 0].tolist()  # doctest: +NUMBER
+    >>> updated(belief, survey(30, 6.9), model=model).belief.weights[:, 0].tolist()  # doctest: +NUMBER
     [0.1202, 0.7536, 0.1262]
 
     References
@@ -275,16 +291,19 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> tuple[Belief, Fl
     )
     ways = np.log(belief.weights[:, None] + _LEAST) + np.log(_before(days, hazard) + _LEAST)
     ways = ways + log_density(read.surprise, read.expected).sum(axis=2)
-    ways = np.exp(ways - ways.max(axis=(0, 1)))
-    ways /= ways.sum(axis=(0, 1))
+    most = ways.max(axis=(0, 1))
+    ways = np.exp(ways - most)
+    whole = ways.sum(axis=(0, 1))
+    ways /= whole
     after = _merged(belief, ways, read.mean, read.cov)
-    return replace(
+    known = replace(
         belief,
         weights=np.where(seen, after.weights, belief.weights),
         mean=np.where(seen, after.mean, belief.mean),
         cov=np.where(seen, after.cov, belief.cov),
         day=np.where(seen, survey.day, belief.day),
-    ), ways
+    )
+    return Updated(belief=known, ways=ways, log_likelihood=np.where(seen, np.log(whole) + most, 0))
 
 
 def stepped(belief: Belief, *, steps: FloatArray, variances: FloatArray) -> Belief:

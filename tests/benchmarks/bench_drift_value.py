@@ -75,7 +75,7 @@ def live(seed: int, kinds: IntArray, days: int, policy: Policy) -> tuple[FloatAr
         if known is None:
             belief = known = begun(survey, placed=start, model=model)
         else:
-            belief, _ = updated(known.of(here), survey, model=part)
+            belief = updated(known.of(here), survey, model=part).belief
         turned = (np.abs(read) > HANDS.turn_share * TOLERANCES_DEG[:, None]).any(axis=0)
         told = np.where(turned, -read, 0)
         stands[:, here] += told + np.where(turned, rng.normal(0, 1, read.shape) * turn, 0)

@@ -26,7 +26,7 @@ def survey(day: float, values: list[float], variance: float = 1e-3) -> Survey:
 def known(*surveys: Survey, model: Model = MODEL, placed: float = -20.0) -> Belief:
     belief = begun(surveys[0], placed=np.array([placed]), model=model)
     for each in surveys[1:]:
-        belief, _ = updated(belief, each, model=model)
+        belief = updated(belief, each, model=model).belief
     return belief
 
 

@@ -96,6 +96,7 @@ def test_where_nothing_happens_it_is_the_filter_of_drift() -> None:
     assert found.belief.mean[:, 0] == pytest.approx(np.moveaxis(plain.mean[..., -1], 1, -1))
     assert found.belief.cov[:, :, 0] == pytest.approx(np.moveaxis(plain.cov[..., -1], 2, -1))
     assert (found.jump, found.bad) == (pytest.approx(0, abs=1e-12), pytest.approx(0, abs=1e-12))
+    assert found.log_likelihood == pytest.approx(plain.log_likelihood.sum(axis=1))
 
 
 def test_pitch_roll_and_twist_jump_together() -> None:
@@ -128,8 +129,9 @@ def test_many_machines_are_as_one_by_one_and_step_by_step() -> None:
         ]
         belief = begun(steps[0], placed=days[row, :, 0], model=model)
         for survey in steps[1:]:
-            belief, ways = updated(belief, survey, model=model)
-            assert ways.sum() == pytest.approx(1)
+            after = updated(belief, survey, model=model)
+            belief = after.belief
+            assert after.ways.sum() == pytest.approx(1)
         assert belief.weights[:, 0] == pytest.approx(many.belief.weights[:, row])
     assert many.jump[seen[:, 0] == 0] == pytest.approx(0)
 
