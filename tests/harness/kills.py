@@ -71,8 +71,12 @@ class Tally:
     @property
     def faults(self) -> list[str]:
         """What must not have happened."""
-        slow = [f"{start} is too slow" for start in self.cold if start.processor_s > LONGEST_START_S]
-        return [*self.lost, *self.doubled, *self.halves, *self.refused, *slow]
+        return [*self.lost, *self.doubled, *self.halves, *self.refused]
+
+    @property
+    def slow(self) -> list[str]:
+        """Starts that took too long; no fault where other work shares the processors."""
+        return [f"{start} is too slow" for start in self.cold if start.processor_s > LONGEST_START_S]
 
     @property
     def figures(self) -> dict[str, Any]:
@@ -247,8 +251,9 @@ def main() -> int:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder, open_book(Path(folder)) as book:
         tally = run(book, kills=asked.kills, writes=asked.writes, seconds=60 * asked.minutes, seed=asked.seed)
-    sys.stdout.writelines(f"{line}\n" for line in [*tally.faults[:20], json.dumps(tally.figures)])
-    return 1 if tally.faults else 0
+    wrong = [*tally.faults, *tally.slow]
+    sys.stdout.writelines(f"{line}\n" for line in [*wrong[:20], json.dumps(tally.figures)])
+    return 1 if wrong else 0
 
 
 if __name__ == "__main__":
