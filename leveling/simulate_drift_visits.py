@@ -20,18 +20,20 @@ TOLERANCES_DEG = np.array([0.20, 0.15, 0.15])
 class Hands(NamedTuple):
     """How people work, each a number, shape (): spreads of pitch and roll; twist has `TWIST_SHARE` of those in degree.
 
-    ``noise_deg`` [deg] of a survey by itself; ``shared_deg`` [deg] of the zero of a level, the same in all its surveys;
-    ``change_share`` [1] of the visits with another level than before; ``bad_share`` [1] of surveys read wrong, and
-    ``bad_deg`` [deg] by how much; ``turn_share`` [1] of the tolerance beyond which the legs are turned; ``turn_deg``
-    [deg] how far the result is off what was told.
+    ``found_deg`` [deg] of where a machine stands before anybody surveyed it; ``noise_deg`` [deg] of a survey by itself;
+    ``shared_deg`` [deg] of the zero of a level, the same in all its surveys; ``change_share`` [1] of the visits with
+    another level than before; ``bad_share`` [1] of surveys read wrong, and ``bad_deg`` [deg] by how much;
+    ``turn_share`` [1] of the tolerance beyond which the legs are turned; ``turn_deg`` [deg] how far the result is off
+    what was told.
     """
 
+    found_deg: float = 0.4
     noise_deg: float = 0.03
     shared_deg: float = 0.02
     change_share: float = 0.2
     bad_share: float = 0.01
     bad_deg: float = 1.0
-    turn_share: float = 0.5
+    turn_share: float = 0.75
     turn_deg: float = 0.03
 
 
@@ -97,7 +99,7 @@ def visit(
     """
     count = len(days)
     noise, turn, shared = (_SHARES * spread for spread in (hands.noise_deg, hands.turn_deg, hands.shared_deg))
-    number = moved + (rng.normal(0, 1, (count, 3)) * turn)[..., None]
+    number = moved + (rng.normal(0, 1, (count, 3)) * _SHARES * hands.found_deg)[..., None]
     zero = rng.normal(0, 1, (count, 3)) * shared
     values, steps, step_variances = np.zeros((3, count, 3, visits + 1))
     bad = rng.random((count, visits)) < hands.bad_share

@@ -95,8 +95,8 @@ class Route:
         self.survey(here, day, steps, variances)
 
 
-def live(seed: int, kinds: IntArray, days: int, policy: Policy) -> tuple[FloatArray, FloatArray]:
-    """Return for each machine how many visits it had after the first, and how many of them found it out of spec."""
+def live(seed: int, kinds: IntArray, days: int, policy: Policy) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return for each machine its visits after the first, those that found it out of spec, and the day of the last."""
     rng, count = np.random.default_rng(seed), len(kinds)
     start = rng.uniform(0, YEAR_DAYS, count)
     number = move(rng=rng, kinds=kinds, days=start[:, None] + np.arange(days), placed=start).number
@@ -104,19 +104,20 @@ def live(seed: int, kinds: IntArray, days: int, policy: Policy) -> tuple[FloatAr
     route = Route(rng, model_of(kinds).of(count, 3), number, start, stands, zero)
     tolerance = np.repeat(TOLERANCES_DEG[:, None], count, axis=1)
     limits = Limits(low=-tolerance, high=tolerance, shared=np.broadcast_to(SHARED**2, (3, count)))
-    coming, visits, outs = np.zeros(count), np.zeros(count), np.zeros(count)
+    coming, visits, outs, last = np.zeros((4, count))
     for day in range(days):
         here = np.flatnonzero(coming <= day)
         if not here.size:
             continue
         if day:
             visits[here] += 1
+            last[here] = day
             outs[here] += (np.abs(route.true(here, day)) > tolerance[:, here]).any(axis=0)
         route.visit(here, day)
         assert route.known
         some = Limits(*(each[:, here] for each in vars(limits).values()))
         coming[here] = day + np.maximum(1, policy(route.known.of(here), route.model.part(here), some))
-    return visits, outs
+    return visits, outs, last
 
 
 def fixed(interval: float) -> Policy:
@@ -135,10 +136,9 @@ def curve(name: str, settings: tuple[float, ...], policy: Callable[[float], Poli
     rates, shares = [], []
     sys.stdout.write(f"\n{name}\n            " + "".join(f"{kind:>24s}" for kind in GROUNDS) + "\n")
     for setting in settings:
-        visits, outs = live(seed, kinds, days, policy(setting))
-        by_kind = [(visits[kinds == kind], outs[kinds == kind]) for kind in range(len(GROUNDS))]
-        rates.append([float(some.mean()) / (days / YEAR_DAYS) for some, _ in by_kind])
-        shares.append([float(found.sum() / max(1, some.sum())) for some, found in by_kind])
+        visits, outs, last = (np.bincount(kinds, weights=each) for each in live(seed, kinds, days, policy(setting)))
+        rates.append(YEAR_DAYS * visits / last)  # until the last visit: what comes after it is cut off
+        shares.append(outs / visits)
         cells = zip(rates[-1], shares[-1], strict=True)
         sys.stdout.write(
             f"  {setting:9.2f} " + "".join(f"{rate:8.2f} visits {100 * out:4.1f} %  " for rate, out in cells) + "\n"
@@ -161,8 +161,8 @@ def at_most(rates: FloatArray, shares: FloatArray) -> float:
 def main() -> int:
     """Run, print, and say by the exit code whether the targets were met."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--machines", type=int, default=700, help="of each kind of floor")
-    parser.add_argument("--years", type=float, default=3.0)
+    parser.add_argument("--machines", type=int, default=600, help="of each kind of floor")
+    parser.add_argument("--years", type=float, default=5.0)
     parser.add_argument("--seed", type=int, default=20_261_129)
     options = parser.parse_args()
     kinds = np.repeat(np.arange(len(GROUNDS)), options.machines)

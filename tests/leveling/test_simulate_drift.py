@@ -17,9 +17,9 @@ SHARES = (1.0, 1.0, 0.5)
 
 @pytest.mark.parametrize("kind", range(len(GROUNDS)))
 def test_numbers_spread_as_the_parameters_say(kind: int) -> None:
-    """20,000 machines after 100 days and after a year: the variance, term by term from the table, within 6 %."""
+    """60,000 machines after 100 days and after a year: the variance, term by term from the table, within 8 %."""
     days = np.array([0.0, 100.0, 465.0])
-    moved = move(rng=np.random.default_rng(1), kinds=np.full(20_000, kind), days=days).number
+    moved = move(rng=np.random.default_rng(1), kinds=np.full(60_000, kind), days=days).number
     ground = list(GROUNDS.values())[kind]
     for place, day in enumerate(days[1:], start=1):
         sunk = ground.settling_deg * (1 - np.exp(-day / ground.settling_days))
@@ -32,7 +32,7 @@ def test_numbers_spread_as_the_parameters_say(kind: int) -> None:
             + ground.jumps_per_year * day / 365.25 * ground.jump_deg**2
         )
         for quantity, share in enumerate(SHARES):
-            assert moved[:, quantity, place].var() == pytest.approx(wanted * share**2, rel=0.06)
+            assert moved[:, quantity, place].var() == pytest.approx(wanted * share**2, rel=0.08)
             assert abs(moved[:, quantity, place].mean()) < 0.01
 
 
@@ -47,7 +47,7 @@ def test_looking_more_often_changes_nothing() -> None:
 def test_machines_jump_as_a_whole_and_as_often_as_said() -> None:
     jump = move(rng=np.random.default_rng(4), kinds=np.full(5000, 0), days=np.arange(366.0)).jump != 0
     assert (jump[:, 0] == jump[:, 2]).all()
-    assert jump[:, 0].sum(axis=1).mean() == pytest.approx(0.5, abs=0.03)
+    assert jump[:, 0].sum(axis=1).mean() == pytest.approx(GROUNDS["concrete"].jumps_per_year, abs=0.03)
 
 
 def test_the_model_of_a_floor_is_what_it_is_simulated_by() -> None:
