@@ -139,6 +139,9 @@ SURFACES = {
     "other": "Other",
 }
 
+#: A machine is due once the chance that it is out of spec passes this. Common practice, no source.
+DUE_CHANCE = 0.10
+
 #: Directions on the floor plan, degrees clockwise from the back wall, which is at the top.
 PLAN_DIRECTIONS = {
     0: "back wall",

@@ -24,6 +24,7 @@ from leveling.drift_jumps import Belief
 from leveling.drift_model import Model
 from leveling.drift_steps import passed, shown
 from leveling.errors import BadInput
+from leveling.verdicts import DEFAULT_RULE
 
 #: More jumps than these until the day are reckoned as so many.
 _MOST_JUMPS = 4
@@ -199,6 +200,43 @@ def due(belief: Belief, *, model: Model, limits: Limits, most: FloatArray) -> Du
     )
 
 
+def due_limit(already: FloatArray, *, most: FloatArray) -> FloatArray:
+    """Return the chance of being out at which a machine is due.
+
+    Parameters
+    ----------
+    already : ndarray, shape (...) [1]
+        The chance of being out at the last survey.
+    most : array_like, shape (...) [1]
+        The chance that is too large, where a survey was sure.
+
+    Returns
+    -------
+    ndarray, shape (...) [1]
+        ``most``; but where the last survey says in spec by the daily rule and is no surer than that, what it left and
+        half of ``most`` besides. Another visit with the same level would find nothing new before drift and jumps have
+        added as much.
+
+    Raises
+    ------
+    BadInput
+        If a chance is out of range.
+
+    Examples
+    --------
+    >>> due_limit(np.array([0.0, 0.08, 0.2, 0.7]), most=0.1).tolist()  # doctest: +NUMBER
+    [0.10, 0.13, 0.25, 0.10]
+
+    References
+    ----------
+    Common practice, no source; the daily rule is that of `leveling.verdicts`.
+    """
+    there = finite("already", already, low=0, high=1)
+    limit = finite("most", most, low=0, high=1, above=True)
+    in_spec = 1 - there >= DEFAULT_RULE.in_from
+    return np.where(in_spec, np.maximum(limit, there + limit / 2), limit)
+
+
 def band(
     belief: Belief,
     *,
@@ -269,7 +307,7 @@ def band(
 def _then(
     belief: Belief, model: Model, days: FloatArray, shared: FloatArray, *, jumps: bool
 ) -> tuple[FloatArray, FloatArray]:
-    """Middle and spread of each part of the mixture: shape (3, jumps, Q, n), the jumps counted from none."""
+    """Middle and spread of each part of the mixture: shape (W, jumps, Q, n), the jumps counted from none."""
     ahead = finite("days", days, low=0, unit="days")
     mean, cov = passed(belief.mean, belief.cov, days=ahead, level=model.walk.level, rate=model.walk.rate)
     heights = model.walk.heights(belief.used, belief.day + ahead, belief.placed)
@@ -280,7 +318,7 @@ def _then(
 
 
 def _weights(belief: Belief, model: Model, days: FloatArray, jumps: bool) -> FloatArray:
-    """How likely each part of the mixture is, shape (3, jumps, n)."""
+    """How likely each part of the mixture is, shape (W, jumps, n)."""
     if not jumps:
         return belief.weights[:, None]
     expected = model.hazard.jumps_per_year * days / YEAR_DAYS
@@ -292,7 +330,7 @@ def _weights(belief: Belief, model: Model, days: FloatArray, jumps: bool) -> Flo
 
 
 def _inside(belief: Belief, model: Model, limits: Limits, days: FloatArray, jumps: bool) -> FloatArray:
-    """The chance of each quantity to be inside by each part of the mixture, shape (3, jumps, Q, n)."""
+    """The chance of each quantity to be inside by each part of the mixture, shape (W, jumps, Q, n)."""
     middle, spread = _then(belief, model, days, limits.shared, jumps=jumps)
     return ndtr((limits.high - middle) / spread) - ndtr((limits.low - middle) / spread)
 

@@ -1,8 +1,9 @@
 """Jumps and bad surveys: what happened between two visits, each way with its chance.
 
-      at each survey, three ways for each machine:
+      at each survey, four ways for each machine:
         none    it drifted, as `leveling.drift` says
         jump    somebody moved it: the level of pitch, roll and twist went somewhere else, and stays there
+        set     somebody turned its legs and told nobody: the same, farther, and only when people are at it
         bad     the survey was read wrong: what it says is far off, and the machine is where it was
 
       deg         o  o         deg         o
@@ -25,8 +26,8 @@ from leveling.drift_model import Hazard, Model
 from leveling.drift_steps import LEVEL, measured, passed
 from leveling.errors import BadInput
 
-WAYS = ("none", "jump", "bad")
-_NONE, _JUMP, _BAD = range(3)
+WAYS = ("none", "jump", "set", "bad")
+NONE, JUMP, SET, BAD = range(len(WAYS))
 
 #: So many machines are followed together: their numbers then stay in the processor's cache.
 BLOCK = 1024
@@ -37,10 +38,10 @@ _LEAST = 1e-300
 
 @dataclass(frozen=True)
 class Belief:
-    """What is known of n machines after their last survey, for each of the three ways that survey may have come about.
+    """What is known of n machines after their last survey, for each of the W ways that survey may have come about.
 
-    ``weights`` [1], shape (3, n): the chance of each way. ``mean``, shape (K, 3, Q, n), and ``cov``, shape
-    (K, K, 3, Q, n) [deg, deg/day]: what `leveling.drift_steps` names, for Q quantities. ``day`` [day], shape (n): when
+    ``weights`` [1], shape (W, n): the chance of each way. ``mean``, shape (K, W, Q, n), and ``cov``, shape
+    (K, K, W, Q, n) [deg, deg/day]: what `leveling.drift_steps` names, for Q quantities. ``day`` [day], shape (n): when
     that survey was. ``placed`` [day], shape (n): since when the feet stand. ``used`` [words]: which shapes there are.
     """
 
@@ -84,7 +85,7 @@ class Survey:
 class Updated:
     """What one more survey of n machines tells.
 
-    ``belief`` [deg, day]: what is known now. ``ways`` [1], shape (3, 3, n): the chance of each way before with each way
+    ``belief`` [deg, day]: what is known now. ``ways`` [1], shape (W, W, n): the chance of each way before with each way
     now; they sum to 1. ``log_likelihood`` [1], shape (n): of that survey; 0 where there was none.
     """
 
@@ -95,19 +96,16 @@ class Updated:
 
 @dataclass(frozen=True)
 class Followed:
-    """What became of machines from survey to survey, by those and the one after.
+    """What became of machines from survey to survey.
 
-    ``belief``: after the last. ``jump`` and ``bad`` [1], shape (n, T): the chance that the machine jumped since the
-    survey before, and that the survey was read wrong, by all surveys up to the next one. ``jump_at_once`` and
-    ``bad_at_once``: the same by the surveys up to that one. 0 where there was no survey. ``log_likelihood`` [1], shape
-    (n): of all surveys after the first.
+    ``belief`` [deg, day], shape (n): after the last. ``ways`` [1], shape (W, n, T): the chance of each way in which a
+    survey came about, by all surveys up to the next one, and ``at_once`` the same by those up to that one; 0 where
+    there was no survey. ``log_likelihood`` [1], shape (n): of all surveys after the first.
     """
 
     belief: Belief
-    jump: FloatArray
-    bad: FloatArray
-    jump_at_once: FloatArray
-    bad_at_once: FloatArray
+    ways: FloatArray
+    at_once: FloatArray
     log_likelihood: FloatArray
 
 
@@ -133,7 +131,7 @@ def followed(series: Series, model: Model) -> Followed:
 
     Notes
     -----
-    At each survey each of three ways meets each of three: nine filters, merged again to three by the last way, with
+    At each survey each of four ways meets each of four: sixteen filters, merged again to four by the last way, with
     mean and variance kept (the generalized pseudo-Bayes method of second order).
 
     Examples
@@ -145,7 +143,7 @@ def followed(series: Series, model: Model) -> Followed:
     >>> from leveling.drift import Walk
     >>> model = Model(walk=Walk(level=1e-5, rate=0.0, first_rate=1e-7),
     ...               hazard=Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0))
-    >>> (followed(series, model).jump > 0.5).tolist()
+    >>> (followed(series, model).ways[JUMP] > 0.5).tolist()
     [[False, False, True, False, False]]
 
     References
@@ -159,7 +157,7 @@ def followed(series: Series, model: Model) -> Followed:
     whole = model.of(count, quantities)
     arrays = [np.moveaxis(np.broadcast_to(array, series.shape), 0, -1) for array in series.arrays]
     placed, used = series.since[:, 0], whole.walk.used()
-    chances, likely = np.zeros((4, count, surveys)), np.zeros(count)
+    (ways, at_once), likely = np.zeros((2, len(WAYS), count, surveys)), np.zeros(count)
     beliefs = []
     for begin in range(0, max(count, 1), BLOCK):
         block = slice(begin, begin + BLOCK)
@@ -171,18 +169,16 @@ def followed(series: Series, model: Model) -> Followed:
             Survey(*of) for of in zip(days[:, 0], values, variances, steps, step_variances, seen[:, 0], strict=True)
         )
         belief = begun(next(rows), placed=placed[block], model=part, used=used)
-        chances[2:, block, 0] = belief.weights[1:]
+        at_once[:, block, 0] = belief.weights
         for k, survey in enumerate(rows, start=1):
             after = updated(belief, survey, model=part)
             belief = after.belief
             likely[block] += after.log_likelihood
-            at_once, before = after.ways.sum(axis=0), after.ways.sum(axis=1)
-            chances[:2, block, k - 1] = np.where(survey.seen, before[1:], chances[2:, block, k - 1])
-            chances[2:, block, k] = np.where(survey.seen, at_once[1:], 0)
-        chances[:2, block, -1] = chances[2:, block, -1]
+            ways[:, block, k - 1] = np.where(survey.seen, after.ways.sum(axis=1), at_once[:, block, k - 1])
+            at_once[:, block, k] = np.where(survey.seen, after.ways.sum(axis=0), 0)
+        ways[:, block, -1] = at_once[:, block, -1]
         beliefs.append(belief)
-    jump, bad, jump_at_once, bad_at_once = chances
-    return Followed(_joined(beliefs), jump, bad, jump_at_once, bad_at_once, likely)
+    return Followed(_joined(beliefs), ways, at_once, likely)
 
 
 def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, ...] | None = None) -> Belief:
@@ -216,7 +212,7 @@ def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, 
     >>> zero = np.zeros((1, 1))
     >>> first = Survey(np.zeros(1), zero + 6.5, zero + 1e-3, zero, zero, np.array([True]))
     >>> begun(first, placed=np.zeros(1), model=model).weights[:, 0].tolist()
-    [0.99, 0.0, 0.01]
+    [0.99, 0.0, 0.0, 0.01]
 
     References
     ----------
@@ -229,7 +225,7 @@ def begun(survey: Survey, *, placed: FloatArray, model: Model, used: tuple[str, 
     ]
     bad = np.broadcast_to(model.hazard.bad_share, survey.day.shape)
     return Belief(
-        weights=np.stack([1 - bad, np.zeros_like(bad), bad]),
+        weights=np.stack([1 - bad, np.zeros_like(bad), np.zeros_like(bad), bad]),
         mean=np.stack([mean for mean, _ in known], axis=1),
         cov=np.stack([cov for _, cov in known], axis=2),
         day=survey.day,
@@ -269,7 +265,7 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> Updated:
     ...     return Survey(np.array([day]), zero + deg, zero + 1e-3, zero, zero, np.array([True]))
     >>> belief = begun(survey(0, 6.5), placed=np.zeros(1), model=model)
     >>> updated(belief, survey(30, 6.9), model=model).belief.weights[:, 0].tolist()  # doctest: +NUMBER
-    [0.1202, 0.7536, 0.1262]
+    [0.1202, 0.7536, 0.0, 0.1262]
 
     References
     ----------
@@ -280,8 +276,9 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> Updated:
     mean, cov = passed(belief.mean, belief.cov, days=days, level=model.walk.level, rate=model.walk.rate)
     mean[LEVEL] += survey.steps
     cov[LEVEL, LEVEL] += survey.step_variances
-    mean, cov = mean[:, :, None], np.repeat(cov[:, :, :, None], 3, axis=3)
-    cov[LEVEL, LEVEL, :, _JUMP] += hazard.jump_deg**2
+    mean, cov = mean[:, :, None], np.repeat(cov[:, :, :, None], len(WAYS), axis=3)
+    cov[LEVEL, LEVEL, :, JUMP] += hazard.jump_deg**2
+    cov[LEVEL, LEVEL, :, SET] += hazard.set_deg**2
     read = measured(
         mean,
         cov,
@@ -348,14 +345,15 @@ def stepped(belief: Belief, *, steps: FloatArray, variances: FloatArray) -> Beli
 
 
 def _before(days: FloatArray, hazard: Hazard) -> FloatArray:
-    """The chance of each way after so many days, before anything is read: shape (3, n)."""
-    jumped = -np.expm1(-hazard.jumps_per_year * days / YEAR_DAYS) * (1 - hazard.bad_share)
-    return np.stack([1 - jumped - hazard.bad_share, jumped, np.broadcast_to(hazard.bad_share, jumped.shape)])
+    """The chance of each way after so many days, before anything is read: shape (W, n)."""
+    rest = 1 - hazard.bad_share - hazard.set_share
+    jumped = -np.expm1(-hazard.jumps_per_year * days / YEAR_DAYS) * rest
+    return np.stack(np.broadcast_arrays(rest - jumped, jumped, hazard.set_share, hazard.bad_share))
 
 
 def _read_with(survey: Survey, hazard: Hazard) -> FloatArray:
-    """The variance of what was read, by each way: shape (3, Q, n)."""
-    return np.stack([survey.variances, survey.variances, survey.variances + hazard.bad_deg**2])
+    """The variance of what was read, by each way: shape (W, Q, n)."""
+    return np.stack([*[survey.variances] * BAD, survey.variances + hazard.bad_deg**2])
 
 
 def _merged(belief: Belief, ways: FloatArray, mean: FloatArray, cov: FloatArray) -> Belief:

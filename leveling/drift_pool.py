@@ -15,7 +15,7 @@ import numpy as np
 from leveling.checks import FloatArray
 from leveling.checks_shapes import IntArray
 from leveling.drift import YEAR_DAYS, Series
-from leveling.drift_jumps import followed
+from leveling.drift_jumps import JUMP, followed
 from leveling.drift_model import Model
 from leveling.errors import BadInput
 
@@ -123,7 +123,7 @@ def pooled(series: Series, prior: Model, *, group: IntArray, groups: int) -> Poo
     for _ in range(2):
         factor, spread = _factor(series, taught, model, place, groups)
         taught = replace(taught, factor=factor, factor_spread=spread)
-        jumped = followed(series, taught.model(model, place)).jump.sum(axis=1)
+        jumped = followed(series, taught.model(model, place)).ways[JUMP].sum(axis=1)
         jumps = np.bincount(place, weights=jumped, minlength=groups)
         watched_before = PRIOR_JUMPS / np.maximum(prior_rate, 1e-9)
         taught = replace(taught, jumps=jumps, jumps_per_year=(PRIOR_JUMPS + jumps) / (watched_before + years))

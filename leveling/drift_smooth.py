@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from leveling.checks import FloatArray, finite
 from leveling.drift import Series, Walk, filtered
-from leveling.drift_jumps import Followed
+from leveling.drift_jumps import BAD, JUMP, SET, Followed
 from leveling.drift_model import Hazard
 from leveling.drift_steps import LEVEL, RATE, passed, shown
 from leveling.errors import BadInput
@@ -105,7 +105,8 @@ def told(series: Series, followed: Followed, *, hazard: Hazard, least: float = 0
     Returns
     -------
     Series, shape (n, Q, T) [deg, day]
-        With the spread of a jump added to the step before its survey, that of a bad survey to its variance.
+        With the spread of a jump, or of what somebody set anew, added to the step before its survey, that of a bad
+        survey to its variance.
 
     Raises
     ------
@@ -128,12 +129,15 @@ def told(series: Series, followed: Followed, *, hazard: Hazard, least: float = 0
     Derived in DEVELOPERS.md, Drift.
     """
     share = finite("least", least, low=0, high=1)
-    jump, bad = followed.jump[:, None] >= share, followed.bad[:, None] >= share
+    ways = followed.ways[:, :, None]
+    moved, bad = ways[JUMP] + ways[SET] >= share, ways[BAD] >= share
     quantities = series.shape[:2]
-    jump_deg, bad_deg = (np.broadcast_to(each, quantities)[..., None] for each in (hazard.jump_deg, hazard.bad_deg))
+    jump_deg, set_deg, bad_deg = (
+        np.broadcast_to(each, quantities)[..., None] for each in (hazard.jump_deg, hazard.set_deg, hazard.bad_deg)
+    )
     return replace(
         series,
-        step_variances=series.step_variances + jump * jump_deg**2,
+        step_variances=series.step_variances + moved * np.where(ways[JUMP] >= ways[SET], jump_deg, set_deg) ** 2,
         variances=series.variances + bad * bad_deg**2,
     )
 

@@ -38,6 +38,14 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """Where a value was or may be on a day [degree]: 95 % lie between the first and the last, half above the second."""
+
+    when: date
+    values: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class Spot:
     """Where one survey lies in roll and pitch [degree]."""
 
@@ -56,26 +64,29 @@ def draw_history(
     label: str,
     events: Sequence[tuple[date, str]] = (),
     unit: str = "deg",
+    course: Sequence[Stretch] = (),
 ) -> SafeString:
     """Values over time, oldest first, with the spec as a band and each event as a dashed line with its words.
 
-    A rare value far off does not press all others together: it stands at the edge with an arrow and its number.
+    ``course`` is where the value was between the points and may be after them, oldest first. A rare value far off does
+    not press all others together: it stands at the edge with an arrow and its number.
     """
     if not points:
         return EMPTY
     low, high = (slope_in_unit(want + side * tol, unit) for side in (-1, 1))
     points = [_shown(point, unit) for point in points]
     ticks = round_ticks(*_range(points, low, high), 6)
-    x = _time_axis([point.when for point in points] + [when for when, _ in events])
+    x = _time_axis([point.when for point in points] + [when for when, _ in events] + [each.when for each in course])
     y = _linear(ticks[0], ticks[-1], _BOTTOM, _TOP)
     middle = y(slope_in_unit(want, unit))
     parts = [
         _band(y(high), y(low)),
+        *_course(course, unit, x, y),
         *_grid(ticks, y, _SUFFIX.get(unit, "")),
         element("line", x1="0%", x2="100%", y1=middle, y2=middle, class_="bar-want"),
-        *_dates(points, x),
+        *_dates([point.when for point in points] + [each.when for each in course], x),
         *_events(events, x),
-        *_line(points, [when for when, _ in events], x, y),
+        *(_line(points, [when for when, _ in events], x, y) if not course else ()),
         *(_point(point, x(point.when), y, unit) for point in points),
     ]
     return picture(label, *parts, class_="history")
@@ -178,9 +189,27 @@ def _grid(ticks: Sequence[float], y: Callable[[float], float], suffix: str) -> l
     return lines + words
 
 
-def _dates(points: Sequence[Point], x: Callable[[date], float]) -> list[SafeString]:
+def _course(
+    course: Sequence[Stretch], unit: str, x: Callable[[date], float], y: Callable[[float], float]
+) -> list[SafeString]:
+    """The band that holds 95 % and its middle, drawn in a picture of its own that stretches with the page."""
+    if len(course) < 2:
+        return []
+    shown = [(x(each.when), *(_on(y(slope_in_unit(value, unit))) for value in each.values)) for each in course]
+    edge = [f"{at:.2f},{low:.1f}" for at, low, _, _ in shown] + [
+        f"{at:.2f},{high:.1f}" for at, _, _, high in shown[::-1]
+    ]
+    band = element("polygon", points=" ".join(edge), class_="course-band")
+    middle = element(
+        "polyline", points=" ".join(f"{at:.2f},{mid:.1f}" for at, _, mid, _ in shown), class_="course-line"
+    )
+    return [element("svg", band, middle, width="100%", height=_HEIGHT, viewBox=f"0 0 100 {_HEIGHT}",
+                    preserveAspectRatio="none")]  # fmt: skip
+
+
+def _dates(days: Sequence[date], x: Callable[[date], float]) -> list[SafeString]:
     """Words under the axis: months, or the first and last day of a history shorter than two of them."""
-    first, last = points[0].when, points[-1].when
+    first, last = min(days), max(days)
     ticks = month_ticks(first, last, 4)
     if len(ticks) > 1:
         shown = [(tick, _month_words(ticks, place)) for place, tick in enumerate(ticks)]

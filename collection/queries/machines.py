@@ -13,11 +13,13 @@ from collection.access import visible
 from collection.arrays.machines import Marks, marks_of
 from collection.models import Bay, Leg, Machine, Membership, Plan, Site, Spec, Standing, Survey
 from collection.models.people import VIEWER
+from collection.queries.forecasts import ForecastPage, forecast_page
 from collection.queries.plans import plans_of, standing_surveys
 from collection.queries.response import ResponsePage, record_of, response_of
 from collection.queries.surveys import SurveyPage, answer_of
 
 MOST_SURVEYS, MOST_PLANS, MOST_SPOTS, SHOWN_AT_ONCE = 60, 20, 6, 5
+TURNED = "legs turned"
 WORST_LAST = ("not_measured", "in", "borderline", "out")
 
 
@@ -56,6 +58,7 @@ class MachinePage:
     points: list[PitchPoint]
     spots: list[PlaneSpot]
     events: list[tuple[datetime.date, str]]
+    forecast: ForecastPage | None
 
     @property
     def spec(self) -> Spec:
@@ -83,6 +86,11 @@ class MachinePage:
         return self.surveys[:SHOWN_AT_ONCE]
 
     @property
+    def is_turned_on_page(self) -> bool:
+        """Whether the history shows when legs were turned."""
+        return any(words == TURNED for _, words in self.events)
+
+    @property
     def plane_label(self) -> str:
         """The pitch and roll drawing in one sentence, for people who do not see it."""
         return f"Pitch against roll, newest of {len(self.spots)} surveys with its 95 % ellipse, the spec as a box"
@@ -91,7 +99,15 @@ class MachinePage:
     def history_label(self) -> str:
         """The history in one sentence, for people who do not see it."""
         first, last = self.points[0][0], self.points[-1][0]
-        return f"Pitch in {len(self.points)} surveys from {first:%-d %b %Y} to {last:%-d %b %Y}, the spec as a band"
+        surveys = f"{len(self.points)} survey{'s' if len(self.points) > 1 else ''}"
+        return f"Pitch in {surveys} from {first:%-d %b %Y} to {last:%-d %b %Y}, the spec as a band{self._course_label}"
+
+    @property
+    def _course_label(self) -> str:
+        if self.forecast is None:
+            return ""
+        _, low, _, high = self.forecast.band[-1]
+        return f", and where it may be until {self.forecast.band[-1][0]:%-d %b %Y}: {low:.2f} to {high:.2f} degrees"
 
     @property
     def exposures_mm(self) -> list[float | None]:
@@ -140,7 +156,7 @@ def bars_of(survey: Survey, spec: Spec, marks: Marks) -> list[Bar]:
     ]
 
 
-def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
+def machine_page(*, member: Membership, machine: Machine, now: datetime.datetime) -> MachinePage:
     """Return everything that the page of one machine shows."""
     org = member.organization_id
     legs = list(Leg.objects.for_org(org).filter(machine=machine).order_by("place"))
@@ -154,19 +170,25 @@ def machine_page(*, member: Membership, machine: Machine) -> MachinePage:
     marks = marks_of(pairs=[(each, specs[0]) for each in surveys])
     marked = list(zip(surveys, marks, strict=True))
     zone = ZoneInfo(machine.bay.floor.site.time_zone if machine.bay else "UTC")
+    record, how = record_of(machine=machine, surveys=surveys, standings=standings), None
+    forecast = None
+    if survey:
+        how = _how(survey, specs)
+        forecast = forecast_page(machine=machine, record=record, spec=specs[0], found=how.answer.assessment, now=now)
     return MachinePage(
         bars=bars_of(survey, specs[0], marks[0]) if survey else [],
         survey=survey,
-        how=_how(survey, specs) if survey else None,
+        how=how,
         legs=legs,
         specs=specs,
         surveys=surveys,
         plans=plans,
         standings=_told_to(member, standings),
-        response=response_of(record=record_of(machine=machine, surveys=surveys, standings=standings)),
+        response=response_of(record=record),
         points=[_point(each, mark, zone) for each, mark in reversed(marked)],
         spots=[_spot(each, mark) for each, mark in reversed(marked[:MOST_SPOTS])],
-        events=_events(plans, surveys, zone),
+        events=_with_days_of(forecast, _events(plans, surveys, zone)),
+        forecast=forecast,
     )
 
 
@@ -253,10 +275,22 @@ def _spot(survey: Survey, marks: Marks) -> PlaneSpot:
     return survey.roll_deg, survey.pitch_deg, survey.u_roll_deg, survey.u_pitch_deg, worse
 
 
+def _with_days_of(
+    forecast: ForecastPage | None, events: list[tuple[datetime.date, str]]
+) -> list[tuple[datetime.date, str]]:
+    """The events with today and the due date, where a forecast is drawn."""
+    if forecast is None:
+        return events
+    days = [(forecast.today, "today")]
+    if forecast.due_on and not forecast.is_due:
+        days.append((forecast.due_on, "due"))
+    return [*events, *days]
+
+
 def _events(plans: Sequence[Plan], surveys: Sequence[Survey], zone: ZoneInfo) -> list[tuple[datetime.date, str]]:
     """When legs were turned, as far back as the surveys on the page reach."""
     if not surveys:
         return []
     first = surveys[-1].measured_at
     turned = [plan.turned_at for plan in plans if plan.turned_at and plan.turned_at >= first]
-    return [(at.astimezone(zone).date(), "legs turned") for at in reversed(turned)]
+    return [(at.astimezone(zone).date(), TURNED) for at in reversed(turned)]

@@ -14,7 +14,7 @@ from django.utils.timezone import localtime
 
 from collection.figures.bars import Bar, draw_bar, gap_bar, pitch_bar, roll_bar
 from collection.figures.cabinet import draw_cabinet, exposure_feet, turn_feet
-from collection.figures.charts import Point, Spot, draw_history, draw_plane
+from collection.figures.charts import Point, Spot, Stretch, draw_history, draw_plane
 from collection.figures.marks import VERDICT_WORDS, kind_of, mark
 from collection.figures.plans import BayShape, draw_floor
 from collection.figures.svg import EMPTY, element
@@ -156,14 +156,17 @@ def history_chart(
     label: str,
     events: Iterable[Sequence[Any]] = (),
     unit: str = "deg",
+    course: Iterable[Sequence[Any]] = (),
 ) -> SafeString:
-    """``{% history_chart points want tol "Pitch since January" events unit %}``; put a table beside it, in details.
+    """``{% history_chart points want tol "Pitch since January" events unit course %}``; put a table beside it.
 
-    Points are (date or time, value_deg, u_deg, verdict), oldest first; events are (date or time, words).
+    Points are (date or time, value_deg, u_deg, verdict), oldest first; events are (date or time, words); the course is
+    (date, low_deg, middle_deg, high_deg).
     """
     rows = [Point(_date(when), *rest) for when, *rest in points]
     told = [(_date(when), words) for when, words in events]
-    return draw_history(rows, want=want, tol=tol, label=label, events=told, unit=unit or "deg")
+    drawn = [Stretch(_date(when), (low, middle, high)) for when, low, middle, high in course or ()]
+    return draw_history(rows, want=want, tol=tol, label=label, events=told, unit=unit or "deg", course=drawn)
 
 
 @register.simple_tag

@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 
 from collection import access
 from collection.actions import machines as actions
@@ -60,7 +61,7 @@ def machine_new(request: Any) -> HttpResponse:
 def machine_detail(request: Any, pk: UUID) -> HttpResponse:
     """One machine: how it stands now, its legs, its history and what to do next."""
     machine = access.machine_for(request.member, pk)
-    seen = queries.machine_page(member=request.member, machine=machine)
+    seen = queries.machine_page(member=request.member, machine=machine, now=timezone.now())
     step = _step(request.member, seen)
     plan_form = PlanForm(initial=step.usual) if step else None
     context = {"machine": machine, "seen": seen, "step": step, "plan_form": plan_form}

@@ -26,7 +26,7 @@ if __name__ == "__main__":  # run as a file, this folder is on the path instead 
 from leveling.checks import FloatArray
 from leveling.drift import Series, Walk, filtered
 from leveling.drift_floors import Surprises, floor_movement
-from leveling.drift_jumps import followed
+from leveling.drift_jumps import JUMP, followed
 from leveling.drift_model import Hazard, Model
 
 LEAST_FOUND, MOST_FALSE = 0.90, 0.02
@@ -62,7 +62,7 @@ def jumps(rng: np.random.Generator, kind: str, count: int) -> dict[str, float]:
     series = surveyed(rng, count, jump_of(rng, kind, count)[..., None] * there[:, None])
     found = followed(series, MODEL)
     right = (np.arange(SURVEYS) == when[:, None]) & jumped[:, None]
-    at_once, either = found.jump_at_once > 0.5, (found.jump_at_once > 0.5) | (found.jump > 0.5)
+    at_once, either = found.at_once[JUMP] > 0.5, (found.at_once[JUMP] > 0.5) | (found.ways[JUMP] > 0.5)
     others = ~right[:, 1:]
     return {
         "found_at_once": round(float(at_once[right].mean()), 4),

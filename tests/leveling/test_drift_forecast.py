@@ -35,9 +35,9 @@ BELIEF = known(survey(0, [0.05, 0, 0.02]), survey(40, [0.16, 0.04, 0.05]))
 
 def simulated(belief: Belief, days: float, count: int, rng: np.random.Generator) -> np.ndarray:
     """Where the machine truly is then: the state drawn, level and rate walked on in 50 small steps, jumps drawn."""
-    way = rng.choice(3, count, p=belief.weights[:, 0])
+    way = rng.choice(len(belief.weights), count, p=belief.weights[:, 0])
     state = np.zeros((count, 3, belief.mean.shape[0]))
-    for each in range(3):
+    for each in range(len(belief.weights)):
         for quantity in range(3):
             rows = way == each
             state[rows, quantity] = rng.multivariate_normal(

@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from leveling.drift import Series, Walk, filtered
-from leveling.drift_jumps import Followed, Survey, begun, followed, stepped, updated
+from leveling.drift_jumps import BAD, JUMP, NONE, SET, Followed, Survey, begun, followed, stepped, updated
 from leveling.drift_model import Hazard, Model
 from leveling.errors import BadInput
 
@@ -59,7 +59,7 @@ def test_up_to_three_surveys_all_ways_are_kept_apart(seed: int) -> None:
     values = rng.normal(0, 0.15, (3, 3))
     none_bad = Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.0, bad_deg=1.0)
     found = follow(days, values[None], none_bad)
-    assert found.jump[0, 1:] == pytest.approx(by_all_ways(days, values, 1e-3, none_bad), abs=1e-6)
+    assert found.ways[JUMP][0, 1:] == pytest.approx(by_all_ways(days, values, 1e-3, none_bad), abs=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -70,17 +70,17 @@ def test_over_six_surveys_merging_costs_little(seed: int) -> None:
     values = rng.normal(0, 0.03, (3, 6)) + 0.4 * (np.arange(6) >= 3)
     none_bad = Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.0, bad_deg=1.0)
     found = follow(days, values[None], none_bad)
-    assert found.jump[0, 1:] == pytest.approx(by_all_ways(days, values, 1e-3, none_bad), abs=0.03)
+    assert found.ways[JUMP][0, 1:] == pytest.approx(by_all_ways(days, values, 1e-3, none_bad), abs=0.03)
 
 
 def test_the_next_survey_tells_a_jump_from_a_bad_survey() -> None:
     days = [0, 30, 60, 90, 120]
     stays = follow(days, [[[0, 0.01, 0.4, 0.41, 0.4], [0, 0, 0.0, -0.01, 0], [0, 0, 0.01, 0, 0]]])
     back = follow(days, [[[0, 0.01, 0.4, 0.01, 0.0], [0, 0, 0.0, -0.01, 0], [0, 0, 0.01, 0, 0]]])
-    assert stays.jump_at_once[0, 2] == pytest.approx(back.jump_at_once[0, 2]), "until then nobody can know"
-    assert stays.jump[0, 2] > 0.95 > 0.05 > back.jump[0, 2]
-    assert back.bad[0, 2] > 0.95 > 0.05 > stays.bad[0, 2]
-    assert np.delete(stays.jump, 2, axis=1).max() < 0.1
+    assert stays.at_once[JUMP][0, 2] == pytest.approx(back.at_once[JUMP][0, 2]), "until then nobody can know"
+    assert stays.ways[JUMP][0, 2] > 0.95 > 0.05 > back.ways[JUMP][0, 2]
+    assert back.ways[BAD][0, 2] > 0.95 > 0.05 > stays.ways[BAD][0, 2]
+    assert np.delete(stays.ways[JUMP], 2, axis=1).max() < 0.1
     level = (stays.belief.weights * stays.belief.mean[0, :, 0]).sum()
     assert level == pytest.approx(0.4, abs=0.02)
     level = (back.belief.weights * back.belief.mean[0, :, 0]).sum()
@@ -95,15 +95,16 @@ def test_where_nothing_happens_it_is_the_filter_of_drift() -> None:
     assert found.belief.weights[0] == pytest.approx(1)
     assert found.belief.mean[:, 0] == pytest.approx(np.moveaxis(plain.mean[..., -1], 1, -1))
     assert found.belief.cov[:, :, 0] == pytest.approx(np.moveaxis(plain.cov[..., -1], 2, -1))
-    assert (found.jump, found.bad) == (pytest.approx(0, abs=1e-12), pytest.approx(0, abs=1e-12))
+    assert found.ways[1:] == pytest.approx(0, abs=1e-12)
+    assert found.ways[NONE] == pytest.approx(1)
     assert found.log_likelihood == pytest.approx(plain.log_likelihood.sum(axis=1))
 
 
 def test_pitch_roll_and_twist_jump_together() -> None:
     """A little in each of them is a jump as a whole, though none alone would be."""
     days, small = [0, 30, 60, 90], [0, 0, 0.13, 0.13]
-    alone = follow(days, [[small, [0, 0, 0, 0], [0, 0, 0, 0]]]).jump[0, 2]
-    together = follow(days, [[small, small, small]]).jump[0, 2]
+    alone = follow(days, [[small, [0, 0, 0, 0], [0, 0, 0, 0]]]).ways[JUMP, 0, 2]
+    together = follow(days, [[small, small, small]]).ways[JUMP, 0, 2]
     assert together > 0.9 > 0.3 > alone
 
 
@@ -118,7 +119,7 @@ def test_many_machines_are_as_one_by_one_and_step_by_step() -> None:
     for row in (0, 1, 1023, 1024, 1099):
         length = lengths[row]
         one = follow(days[row, :, :length], values[row : row + 1, :, :length])
-        assert one.jump[0] == pytest.approx(many.jump[row, :length], abs=1e-12)
+        assert one.ways[JUMP][0] == pytest.approx(many.ways[JUMP][row, :length], abs=1e-12)
         assert one.belief.mean[..., 0] == pytest.approx(many.belief.mean[..., row])
         assert many.belief.day[row] == days[row, 0, length - 1]
         model = Model(walk=WALK, hazard=HAZARD).of(1, 3)
@@ -133,7 +134,20 @@ def test_many_machines_are_as_one_by_one_and_step_by_step() -> None:
             belief = after.belief
             assert after.ways.sum() == pytest.approx(1)
         assert belief.weights[:, 0] == pytest.approx(many.belief.weights[:, row])
-    assert many.jump[seen[:, 0] == 0] == pytest.approx(0)
+    assert many.ways[JUMP][seen[:, 0] == 0] == pytest.approx(0)
+
+
+def test_who_turned_and_told_nobody_is_believed_once_it_stays() -> None:
+    """A degree and a half between two surveys of one day is no jump, which needs time. It was set anew, or read wrong:
+    the next survey tells."""
+    careful = Hazard(jumps_per_year=0.5, jump_deg=0.3, bad_share=0.01, bad_deg=1.0, set_share=0.02, set_deg=1.0)
+    days = [0, 30, 30, 60]
+    stays = follow(days, [[[0, 0, 1.5, 1.5], [0] * 4, [0] * 4]], careful)
+    back = follow(days, [[[0, 0, 1.5, 0], [0] * 4, [0] * 4]], careful)
+    assert stays.at_once[SET, 0, 2] == pytest.approx(2 / 3, abs=0.02), "as often as 0.02 to 0.01"
+    assert stays.ways[SET, 0, 2] > 0.95
+    assert back.ways[BAD, 0, 2] > 0.95
+    assert stays.ways.sum(axis=0) == pytest.approx(1)
 
 
 def test_turning_the_legs_moves_every_way() -> None:

@@ -147,3 +147,28 @@ def test_month_ticks_are_thinned_but_never_outside() -> None:
     assert 2 <= len(ticks) <= 4
     assert all(first <= tick <= last and tick.day == 1 for tick in ticks)
     assert scales.month_ticks(date(2026, 3, 2), date(2026, 3, 30), 4) == []
+
+
+def test_the_course_is_a_band_with_its_middle_in_the_charts_own_scale() -> None:
+    """Its corners stand where surveys of the same day and value stand; without a course lines join the surveys."""
+    days = (date(2026, 1, 1), date(2026, 12, 31), date(2027, 6, 1))
+    course = [(day, 6.5 - wide, 6.5, 6.5 + wide) for day, wide in zip(days, (0.1, 0.2, 0.3), strict=True)]
+    root = tree(figures.history_chart(THREE, 6.5, 0.2, "Pitch", [], "deg", course))
+    corners = [tuple(map(float, pair.split(","))) for pair in of_class(root, "course-band")[0].attrib["points"].split()]
+    middle = [tuple(map(float, pair.split(","))) for pair in of_class(root, "course-line")[0].attrib["points"].split()]
+    assert len(corners) == 2 * len(course)
+    marks = [node for node in of_class(root, "placed") if of_class(node, "mark")]
+    first = (per_cent(marks[0].attrib["x"]), float(marks[0].attrib["y"]))
+    assert middle[0] == pytest.approx(first, abs=0.06)
+    heights = [y for _, y in corners]
+    assert heights[0] > middle[0][1] > heights[-1], "the lower edge lies lower, and screen y runs down"
+    assert corners[2][0] == pytest.approx(98)
+    assert of_class(root, "value-line") == []
+    assert len(of_class(history(THREE), "value-line")) == 2
+
+
+def test_the_course_stays_on_the_chart() -> None:
+    wild = [(date(2026, 1, 1), -60.0, 6.5, 60.0), (date(2027, 1, 1), -60.0, 6.5, 60.0)]
+    band = of_class(tree(figures.history_chart(THREE, 6.5, 0.2, "Pitch", [], "deg", wild)), "course-band")[0]
+    heights = {float(pair.split(",")[1]) for pair in band.attrib["points"].split()}
+    assert heights == {16.0, 190.0}

@@ -8,10 +8,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
+from collection.actions.plans import record_turns
 from collection.models import Leg, Membership
 from tests.factories import NOON
-from tests.surveying import across, along, survey_of
+from tests.surveying import across, along, author, survey_of
 from tests.worlds import TernTaproom
 
 SignIn = Callable[[Membership], Client]
@@ -64,10 +66,11 @@ def test_an_unchecked_stance_has_no_gap(taproom: TernTaproom, as_member: SignIn)
     assert (gap.value, gap.verdict) == (None, "not_measured")
 
 
-def test_the_history_appears_with_the_second_survey(taproom: TernTaproom, as_member: SignIn) -> None:
+def test_the_history_appears_with_the_first_survey_and_its_forecast(taproom: TernTaproom, as_member: SignIn) -> None:
     bob = as_member(taproom.people.bob)
-    assert taproom.survey
     assert "Pitch over time" not in page_of(taproom, bob)
+    assert taproom.survey
+    assert "Pitch in 1 survey from 4 May 2026 to 4 May 2026" in page_of(taproom, bob)
     survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument,
               at=NOON + datetime.timedelta(days=30))  # fmt: skip
     page = page_of(taproom, bob)
@@ -207,3 +210,28 @@ def test_a_plan_in_hand_is_the_first_button(taproom: TernTaproom, as_member: Sig
     assert button in page_of(taproom, bob)
     survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=NOON + datetime.timedelta(1))
     assert "Go on with the leg plan" not in page_of(taproom, bob)  # it is in spec by a newer survey
+
+
+def test_it_says_when_to_come_back(taproom: TernTaproom, as_member: SignIn) -> None:
+    """What is out is due now; once read in the middle, on a day to come; a reader sees it too."""
+    survey = taproom.survey
+    assert survey.verdict == "out"
+    card = re.compile(r"When to come back.*?</section>", re.DOTALL)
+    bob = as_member(taproom.people.bob)
+    found = card.search(page_of(taproom, bob))
+    assert found
+    assert "<b>Now</b>" in found[0]
+    assert "was last seen beyond its limit" in found[0]
+    survey_of(taproom.machine, by=taproom.people.bob, instrument=taproom.instrument, at=timezone.now())
+    for member in (taproom.people.bob, taproom.people.vera):
+        found = card.search(page_of(taproom, as_member(member)))
+        assert found
+        assert re.search(r"By <b>\w{3}\s\d+\s\w{3}\s\d{4}</b>", found[0])
+        assert "common practice, no source" in found[0]
+
+
+def test_no_day_where_no_survey_saw_it_as_it_stands(taproom: TernTaproom, as_member: SignIn) -> None:
+    bob = as_member(taproom.people.bob)
+    assert "When to come back" not in page_of(taproom, bob)
+    record_turns(by=author(taproom.people.bob, NOON + datetime.timedelta(hours=1)), plan=taproom.plan, lift=1)
+    assert "When to come back" not in page_of(taproom, bob)

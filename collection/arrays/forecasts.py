@@ -1,0 +1,227 @@
+"""Forecasts: a machine's surveys and turns on its present place, to when it is due and where it may stand until then.
+
+      surveys, turns, floor -> Series, Model -> what is known now -> due date, its reasons, lines to draw
+
+Days are counted from 1 January 2000, so that the seasons are in them.
+"""
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from collection.arrays.surveys_feet import feet_of
+from collection.models import Machine, Spec, Survey
+from leveling.checks import FloatArray
+from leveling.drift import Series, Walk
+from leveling.drift_forecast import LONGEST_DAYS, Due, Limits, band, chance_out, due, due_limit
+from leveling.drift_grounds import GROUNDS, built_in
+from leveling.drift_jumps import WAYS, followed
+from leveling.drift_smooth import smoothed, told
+from leveling.four_feet import angle_units, mode_rows
+
+QUANTITIES = ("pitch", "roll", "gap")
+LIKELY = 0.5
+
+_EPOCH = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
+_DAY = datetime.timedelta(days=1)
+#: No survey is surer than this [degree or mm], however its errors cancel.
+_LEAST_U = 1e-4
+#: How far what was turned is off what was told: a part of it, and for each leg half of a step. Common practice.
+_U_TURNED, _U_TURN = 0.03, 0.07
+_PAST_LINES, _COMING_LINES = 48, 32
+#: At least so far ahead goes the drawing, and at most.
+_SHOWN_DAYS = (60.0, 400.0)
+
+
+@dataclass(frozen=True)
+class Turned:
+    """One leg, turned at a time: out positive."""
+
+    at: datetime.datetime
+    place: int
+    turns: float
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A machine on its present place: its surveys there, oldest first, at least one, and its turns.
+
+    ``u_common_deg``: what of pitch and roll all surveys with the newest one's instrument share, standard.
+    """
+
+    machine: Machine
+    surveys: Sequence[Survey]
+    turned: Sequence[Turned]
+    spec: Spec
+    surface: str
+    placed_at: datetime.datetime | None
+    u_common_deg: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Line:
+    """Where pitch is on a day: 95 % lie between ``low`` and ``high`` [degree]."""
+
+    at: datetime.datetime
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Odd:
+    """A survey that did not come about by drift, but by a ``way`` of `leveling.drift_jumps.WAYS`, and its chance."""
+
+    survey: Survey
+    way: str
+    chance: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When a machine is due, why, and where its pitch may be.
+
+    ``due_at``: from when on the chance of being out is above ``limit``; None if not within two years. ``chance`` then,
+    ``chance_now`` today. ``already``, ``drifting``, ``jumping``: the parts of the former. ``quantity``: what is most
+    likely out then. ``odd``: the surveys that did not come about by drift.
+    """
+
+    due_at: datetime.datetime | None
+    limit: float
+    chance: float
+    chance_now: float
+    already: float
+    drifting: float
+    jumping: float
+    quantity: str
+    lines: tuple[Line, ...]
+    odd: tuple[Odd, ...]
+
+
+def forecast_of(*, watched: Watched, now: datetime.datetime, most: float) -> Forecast:
+    """Return when a machine is due, ``most`` being the chance of being out that is too large."""
+    series = _series(watched)
+    prior = built_in(np.array([list(GROUNDS).index(watched.surface)]))
+    found, model = followed(series, prior), prior.of(1, 3)
+    limits = _limits(watched)
+    already = chance_out(found.belief, model=model, limits=limits, days=np.array(0.0))
+    limit = due_limit(already, most=np.asarray(most))
+    when = due(found.belief, model=model, limits=limits, most=limit)
+    last = watched.surveys[-1].measured_at
+    since = max(0.0, (now - last) / _DAY)
+    today = chance_out(found.belief, model=model, limits=limits, days=np.array(since))
+    ahead = np.linspace(0, _shown_days(when, since), _COMING_LINES)
+    coming = band(
+        found.belief.of([0] * len(ahead)), model=model.part([0] * len(ahead)), days=ahead, shared=limits.shared
+    )
+    return Forecast(
+        due_at=last + float(when.days[0]) * _DAY if np.isfinite(when.days[0]) else None,
+        limit=float(limit[0]),
+        chance=float(when.chance[0]),
+        chance_now=float(today[0]),
+        already=float(when.already[0]),
+        drifting=float(when.drifting[0]),
+        jumping=float(when.jumping[0]),
+        quantity=QUANTITIES[int(when.quantity[0])],
+        lines=(
+            *_past(series, prior.walk.spread((1, 3)), told(series, found, hazard=prior.hazard), limits),
+            *(_line(last + float(day) * _DAY, *coming[:, 0, place]) for place, day in enumerate(ahead)),
+        ),
+        odd=_odd(watched, found.ways[:, 0]),
+    )
+
+
+def _series(watched: Watched) -> Series:
+    """The surveys as the engine takes them: pitch and roll in degrees, twist in mm, shape (1, 3, T)."""
+    surveys = watched.surveys
+    u = np.array([[each.u_pitch_deg, each.u_roll_deg, each.u_twist_mm] for each in surveys]).T
+    common = np.array([*watched.u_common_deg, 0.0])[:, None]
+    own = np.maximum(u**2 - np.minimum(common, u) ** 2, (0.2 * u) ** 2)
+    steps, variances = _turns(watched)
+    changed = [False, *(_means(a) != _means(b) for a, b in pairwise(surveys))]
+    variances += np.where(changed, 2 * common**2, 0)
+    days = np.array([_days(each.measured_at) for each in surveys])
+    placed = min(_days(watched.placed_at), days[0]) if watched.placed_at else days[0]
+    return Series(
+        days=days,
+        values=np.array([[[each.pitch_deg, each.roll_deg, each.twist_mm] for each in surveys]]).transpose(0, 2, 1),
+        variances=np.maximum(own, _LEAST_U**2),
+        steps=steps,
+        step_variances=variances,
+        seen=np.ones(1, dtype=np.bool_),
+        placed=np.array(placed),
+    )
+
+
+def _turns(watched: Watched) -> tuple[FloatArray, FloatArray]:
+    """What turning changed between surveys, and the variance of that: shape (3, T)."""
+    machine = watched.machine
+    feet = feet_of({name: getattr(machine, name) for name in ("track_front_mm", "track_rear_mm", "base_mm")})
+    times = [each.measured_at for each in watched.surveys]
+    turns = np.zeros((len(times), 4))
+    for each in watched.turned:
+        after = next((place for place, at in enumerate(times) if at >= each.at), None)
+        if after:  # turns before the first survey, or after the last, are between no two of them
+            turns[after, each.place] += each.turns
+    by_turn = mode_rows(feet) * angle_units(watched.spec.pitch_deg, 0.0)[:, None] * machine.lead_mm
+    steps = turns @ by_turn.T
+    legs = (turns != 0) * _U_TURN**2
+    return steps.T, ((_U_TURNED * steps) ** 2 + legs @ (by_turn**2).T).T
+
+
+def _limits(watched: Watched) -> Limits:
+    spec, common = watched.spec, np.array([*watched.u_common_deg, 0.0])
+    middle = np.array([spec.pitch_deg, 0.0, 0.0])
+    tolerance = np.array([spec.pitch_tolerance_deg, spec.roll_tolerance_deg, spec.gap_tolerance_mm / 4])
+    return Limits(low=(middle - tolerance)[:, None], high=(middle + tolerance)[:, None], shared=(common**2)[:, None])
+
+
+def _past(series: Series, walk: Walk, seen: Series, limits: Limits) -> list[Line]:
+    """Pitch between the surveys, with hindsight."""
+    days = np.broadcast_to(series.days, series.shape)[0, 0]
+    if days[-1] <= days[0]:
+        return []
+    shape = series.shape
+    one = {
+        name: np.broadcast_to(getattr(seen, name), shape)[0, 0]
+        for name in ("days", "values", "variances", "steps", "step_variances", "seen")
+    }
+    pitch = Walk(**{name: array[0, 0] for name, array in vars(walk).items()})
+    there = np.unique(np.concatenate([np.linspace(days[0], days[-1], _PAST_LINES), days]))
+    found = smoothed(Series(**one, placed=series.since[0, 0]), pitch, days=there)
+    half = 1.96 * np.sqrt(found.variance + np.broadcast_to(limits.shared, (3, 1))[0])
+    return [
+        _line(_EPOCH + float(day) * _DAY, number - wide, number, number + wide)
+        for day, number, wide in zip(there, found.number, half, strict=True)
+    ]
+
+
+def _line(at: datetime.datetime, low: Any, middle: Any, high: Any) -> Line:
+    return Line(at, float(low), float(middle), float(high))
+
+
+def _shown_days(when: Due, since: float) -> float:
+    least, most = _SHOWN_DAYS
+    to_due = float(when.days[0]) if np.isfinite(when.days[0]) else float(LONGEST_DAYS)
+    return min(max(least, 1.15 * to_due, since + least / 2), max(most, since))
+
+
+def _odd(watched: Watched, ways: FloatArray) -> tuple[Odd, ...]:
+    """The surveys of which one way other than drift is likely."""
+    return tuple(
+        Odd(survey, WAYS[way], float(ways[way, place]))
+        for place, survey in enumerate(watched.surveys)
+        if (way := int(ways[:, place].argmax())) and ways[way, place] > LIKELY
+    )
+
+
+def _means(survey: Survey) -> tuple[Any, Any]:
+    return survey.instrument_id, survey.instrument_across_id
+
+
+def _days(at: datetime.datetime) -> float:
+    return (at - _EPOCH) / _DAY
