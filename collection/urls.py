@@ -27,6 +27,7 @@ urlpatterns = [
     path("quick/", quick.quick, name="quick"),
     path("guide/", guide.guide, name="guide"),
     path("today/", today.today, name="today"),
+    path("today/due/", today.due, name="due"),
     path("accounts/email/", people.addresses, name="account_email"),
     path("accounts/", include("allauth.account.urls")),
     path("accounts/second-factor/", include("allauth.mfa.urls")),

@@ -44,7 +44,7 @@ from tests.sights.second_factor import second_factor
 
 WIDTHS = (measuring.PHONE, measuring.LAPTOP)
 #: Where hundreds of machines show.
-CROWDED = ("today", "machines", "sites", "site", "floor", "instruments")
+CROWDED = ("today", "due", "machines", "sites", "site", "floor", "instruments")
 STATES = ("full", "open", "reader", "empty", "error", "clash", "long", "crowd", "print")
 
 

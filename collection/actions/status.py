@@ -5,9 +5,12 @@ from typing import Any
 
 from django.db import transaction
 
+from collection.arrays.forecasts import due_of
 from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys_results import Assessment
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
+from collection.presets import DUE_CHANCE
+from collection.queries.forecasts import watched_of
 from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.plans_page import WORK_THE_PLAN
 from collection.queries.quick_checks import ASKS_FOR_A_SURVEY, newest_check
@@ -24,6 +27,7 @@ CORRECT_THE_LEGS = "A leveler is out beyond its travel: correct the legs"
 NOTHING_FITS_NOW = "No turns bring it into spec: see what would help"
 NOTHING_FITS = "No turns bring it into spec: its leg plan says what would help"
 LONGEST_STEP = 200
+NOT_DUE: dict[str, Any] = {"due_at": None, "due_quantity": ""}
 
 
 @dataclass(frozen=True)
@@ -71,23 +75,34 @@ def _verdict(
 ) -> dict[str, Any]:
     """Verdict, chance and next step. ``moved`` says whether the machine was moved after the survey."""
     if survey is None or spec is None:
-        return {"verdict": "never", "chance": None, "next_step": SURVEY_IT}
+        return {"verdict": "never", "chance": None, "next_step": SURVEY_IT, **NOT_DUE}
     if moved:
-        return {"verdict": "borderline", "chance": None, "next_step": SURVEY_AGAIN if machine.bay_id else OFF_THE_FLOOR}
+        step = SURVEY_AGAIN if machine.bay_id else OFF_THE_FLOOR
+        return {"verdict": "borderline", "chance": None, "next_step": step, **NOT_DUE}
     if turned_since(survey=survey):
         step = WORK_THE_PLAN if plan and _is_in_work(plan, survey, spec) else READ_AGAIN
-        return {"verdict": "borderline", "chance": None, "next_step": step}
+        return {"verdict": "borderline", "chance": None, "next_step": step, **NOT_DUE}
     at_hand = fresh.found if fresh and fresh.survey.pk == survey.pk and survey.spec_id == spec.pk else None
     answer = answer_of(survey=survey, spec=spec, found=at_hand)
     judged = answer.verdict_found
+    said = {"verdict": judged.verdict, "chance": judged.chance, **_due(machine, spec, answer)}
     asked = _asked_by_quick_check(machine, survey, judged.verdict)
     if asked:
-        return {"verdict": judged.verdict, "chance": judged.chance, "next_step": asked}
+        return {**said, "next_step": asked}
     step = _plan_step(plan, survey, spec, answer) if plan else ""
     step = (step or answer.next_step)[:LONGEST_STEP]
     if step == MAKE_A_PLAN:
         step = _turns_step(machine, survey, spec)
-    return {"verdict": judged.verdict, "chance": judged.chance, "next_step": step}
+    return {**said, "next_step": step}
+
+
+def _due(machine: Machine, spec: Spec, answer: Answer) -> dict[str, Any]:
+    """From when on the machine is due, and what shows it first."""
+    watched = watched_of(record=record_of(machine=machine), spec=spec, found=answer.assessment)
+    if watched is None:
+        return NOT_DUE
+    due = due_of(watched=watched, most=DUE_CHANCE)
+    return {"due_at": due.at, "due_quantity": due.quantity}
 
 
 def _asked_by_quick_check(machine: Machine, survey: Survey, verdict: str) -> str:

@@ -19,7 +19,8 @@ from leveling.checks import FloatArray
 from leveling.drift import Series, Walk
 from leveling.drift_forecast import LONGEST_DAYS, Due, Limits, band, chance_out, due, due_limit
 from leveling.drift_grounds import GROUNDS, built_in
-from leveling.drift_jumps import WAYS, followed
+from leveling.drift_jumps import WAYS, Followed, followed
+from leveling.drift_model import Model
 from leveling.drift_smooth import smoothed, told
 from leveling.four_feet import angle_units, mode_rows
 
@@ -102,37 +103,73 @@ class Forecast:
     odd: tuple[Odd, ...]
 
 
+@dataclass(frozen=True)
+class DueDate:
+    """From when on a machine is due, None if not within two years, and what is most likely out then."""
+
+    at: datetime.datetime | None
+    quantity: str
+
+
+def due_of(*, watched: Watched, most: float) -> DueDate:
+    """Return from when on a machine is due, ``most`` being the chance of being out that is too large."""
+    return _due_date(watched, _known(watched, most).when)
+
+
 def forecast_of(*, watched: Watched, now: datetime.datetime, most: float) -> Forecast:
     """Return when a machine is due, ``most`` being the chance of being out that is too large."""
-    series = _series(watched)
-    prior = built_in(np.array([list(GROUNDS).index(watched.surface)]))
-    found, model = followed(series, prior), prior.of(1, 3)
-    limits = _limits(watched)
-    already = chance_out(found.belief, model=model, limits=limits, days=np.array(0.0))
-    limit = due_limit(already, most=np.asarray(most))
-    when = due(found.belief, model=model, limits=limits, most=limit)
-    last = watched.surveys[-1].measured_at
+    known = _known(watched, most)
+    found, model, limits, when = known.found, known.model, known.limits, known.when
+    last, due_date = watched.surveys[-1].measured_at, _due_date(watched, known.when)
     since = max(0.0, (now - last) / _DAY)
     today = chance_out(found.belief, model=model, limits=limits, days=np.array(since))
     ahead = np.linspace(0, _shown_days(when, since), _COMING_LINES)
-    coming = band(
-        found.belief.of([0] * len(ahead)), model=model.part([0] * len(ahead)), days=ahead, shared=limits.shared
-    )
+    one = [0] * len(ahead)
+    coming = band(found.belief.of(one), model=model.part(one), days=ahead, shared=limits.shared)
     return Forecast(
-        due_at=last + float(when.days[0]) * _DAY if np.isfinite(when.days[0]) else None,
-        limit=float(limit[0]),
+        due_at=due_date.at,
+        limit=known.limit,
         chance=float(when.chance[0]),
         chance_now=float(today[0]),
         already=float(when.already[0]),
         drifting=float(when.drifting[0]),
         jumping=float(when.jumping[0]),
-        quantity=QUANTITIES[int(when.quantity[0])],
+        quantity=due_date.quantity,
         lines=(
-            *_past(series, prior.walk.spread((1, 3)), told(series, found, hazard=prior.hazard), limits),
+            *_past(known),
             *(_line(last + float(day) * _DAY, *coming[:, 0, place]) for place, day in enumerate(ahead)),
         ),
         odd=_odd(watched, found.ways[:, 0]),
     )
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What the engine makes of a machine: ``model`` and ``limits`` with machines last, ``limit`` of the chance."""
+
+    series: Series
+    prior: Model
+    found: Followed
+    model: Model
+    limits: Limits
+    limit: float
+    when: Due
+
+
+def _known(watched: Watched, most: float) -> _Known:
+    series, limits = _series(watched), _limits(watched)
+    prior = built_in(np.array([list(GROUNDS).index(watched.surface)]))
+    found, model = followed(series, prior), prior.of(1, 3)
+    already = chance_out(found.belief, model=model, limits=limits, days=np.array(0.0))
+    limit = due_limit(already, most=np.asarray(most))
+    when = due(found.belief, model=model, limits=limits, most=limit)
+    return _Known(series, prior, found, model, limits, float(limit[0]), when)
+
+
+def _due_date(watched: Watched, when: Due) -> DueDate:
+    days = float(when.days[0])
+    at = watched.surveys[-1].measured_at + days * _DAY if np.isfinite(days) else None
+    return DueDate(at, QUANTITIES[int(when.quantity[0])])
 
 
 def _series(watched: Watched) -> Series:
@@ -180,20 +217,21 @@ def _limits(watched: Watched) -> Limits:
     return Limits(low=(middle - tolerance)[:, None], high=(middle + tolerance)[:, None], shared=(common**2)[:, None])
 
 
-def _past(series: Series, walk: Walk, seen: Series, limits: Limits) -> list[Line]:
+def _past(known: _Known) -> list[Line]:
     """Pitch between the surveys, with hindsight."""
-    days = np.broadcast_to(series.days, series.shape)[0, 0]
+    series, shape = known.series, known.series.shape
+    seen = told(series, known.found, hazard=known.prior.hazard)
+    days = np.broadcast_to(series.days, shape)[0, 0]
     if days[-1] <= days[0]:
         return []
-    shape = series.shape
     one = {
         name: np.broadcast_to(getattr(seen, name), shape)[0, 0]
         for name in ("days", "values", "variances", "steps", "step_variances", "seen")
     }
-    pitch = Walk(**{name: array[0, 0] for name, array in vars(walk).items()})
+    pitch = Walk(**{name: array[0, 0] for name, array in vars(known.prior.walk.spread((1, 3))).items()})
     there = np.unique(np.concatenate([np.linspace(days[0], days[-1], _PAST_LINES), days]))
     found = smoothed(Series(**one, placed=series.since[0, 0]), pitch, days=there)
-    half = 1.96 * np.sqrt(found.variance + np.broadcast_to(limits.shared, (3, 1))[0])
+    half = 1.96 * np.sqrt(found.variance + known.limits.shared[0])
     return [
         _line(_EPOCH + float(day) * _DAY, number - wide, number, number + wide)
         for day, number, wide in zip(there, found.number, half, strict=True)

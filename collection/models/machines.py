@@ -160,6 +160,9 @@ class MachineStatus(models.Model):
     plan = models.ForeignKey("collection.Plan", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     next_step = models.CharField(max_length=200, blank=True)
     moved_since_survey = models.BooleanField(default=False)
+    #: From when on the chance of being out of spec is too large, and what shows it first; empty if nothing is foretold.
+    due_at = models.DateTimeField(null=True, blank=True)
+    due_quantity = models.CharField(max_length=5, blank=True)
     #: What was reported through the label and waits for an answer, in words; and since when.
     reported = models.CharField(max_length=80, blank=True)
     reported_at = models.DateTimeField(null=True, blank=True)
@@ -169,7 +172,11 @@ class MachineStatus(models.Model):
     class Meta:
         constraints = [
             one_of("machinestatus", "verdict", VERDICTS),
+            one_of("machinestatus", "due_quantity", ("", "pitch", "roll", "gap")),
             in_range("machinestatus", "chance", 0, 1),
             texts_fit("machinestatus", next_step=200, reported=80),
         ]
-        indexes = [models.Index(fields=["organization", "verdict"], name="status_by_verdict")]
+        indexes = [
+            models.Index(fields=["organization", "verdict"], name="status_by_verdict"),
+            models.Index(fields=["organization", "due_at"], name="status_by_due"),
+        ]

@@ -10,6 +10,9 @@ from collection.arrays.surveys_results import Assessment
 from collection.models import Machine, Spec, Survey
 from collection.queries.response import Record
 
+#: What lies further back says hardly anything more.
+MOST_SURVEYS = 40
+
 #: So many surveys that did not come about by drift are told of.
 MOST_ODD = 3
 
@@ -87,24 +90,35 @@ def forecast_page(
 
     ``found`` is what the newest survey says, worked out already.
     """
-    surveys = surveys_here(record)
-    if machine.bay is None or not surveys or not found or record.turned_since(surveys[-1]):
+    watched = watched_of(record=record, spec=spec, found=found)
+    if watched is None or machine.bay is None:
         return None
-    turned = [Turned(row.turned_at, row.place, row.turns) for work in record.works for row in work.rows]
-    placed_at = max((at for at, bay in record.standings if bay == machine.bay_id), default=None)
-    surface = machine.bay.floor.surface
-    common = (found.pitch.u_common_deg, found.roll.u_common_deg)
-    watched = Watched(machine, surveys, turned, spec, surface, placed_at, common)
     forecast = forecast_of(watched=watched, now=now, most=presets.DUE_CHANCE)
-    zone = ZoneInfo(machine.bay.floor.site.time_zone)
+    zone, surveys = ZoneInfo(machine.bay.floor.site.time_zone), watched.surveys
     return ForecastPage(
         forecast=forecast,
         surveys=len(surveys),
         since=surveys[0].measured_at.astimezone(zone).date(),
-        surface=surface,
+        surface=watched.surface,
         today=now.astimezone(zone).date(),
         due_on=forecast.due_at.astimezone(zone).date() if forecast.due_at else None,
         zone=zone,
+    )
+
+
+def watched_of(*, record: Record, spec: Spec, found: Assessment | None) -> Watched | None:
+    """Return what a forecast is made of; None where no survey saw the machine as it stands, or it stands on no bay."""
+    machine, surveys = record.machine, surveys_here(record)[-MOST_SURVEYS:]
+    if machine.bay is None or not surveys or not found or record.turned_since(surveys[-1]):
+        return None
+    return Watched(
+        machine=machine,
+        surveys=surveys,
+        turned=[Turned(row.turned_at, row.place, row.turns) for work in record.works for row in work.rows],
+        spec=spec,
+        surface=machine.bay.floor.surface,
+        placed_at=max((at for at, bay in record.standings if bay == machine.bay_id), default=None),
+        u_common_deg=(found.pitch.u_common_deg, found.roll.u_common_deg),
     )
 
 

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from collection.models import Machine, Site
 from collection.queries import machines_list as queries
@@ -22,7 +23,7 @@ def machine_rows(
     """Return what a list of machines shows; ``at`` keeps it to one site, whatever the address says."""
     asked = _asked(request, at)
     rows = paginated(request, order(member=request.member, asked=asked), ROWS_AT_ONCE)
-    rows.object_list = queries.rows_of(machines=rows.object_list, at_site=at is not None)
+    rows.object_list = queries.rows_of(machines=rows.object_list, now=asked.now, at_site=at is not None)
     counts = queries.verdict_counts(member=request.member, asked=asked)
     chosen = None if at else asked.site
     return {
@@ -49,6 +50,7 @@ def uuid_of(text: str) -> UUID | None:
 def _asked(request: Any, at: Site | None) -> Asked:
     verdict = request.GET.get("verdict", "")
     return Asked(
+        now=timezone.now(),
         search=search_words(request),
         verdict=verdict if verdict in queries.NEED else "",
         site=at.pk if at else uuid_of(request.GET.get("site", "")),

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from collection.queries import instruments as instrument_queries
 from collection.queries import quick as quick_queries
 from collection.queries import today as queries
-from collection.queries.machines_list import by_need, site_choices
+from collection.queries.machines_list import by_due, by_need, site_choices
 from collection.views.doors import member_view, page
 from collection.views.lists import machine_rows
 
@@ -45,6 +45,18 @@ def today(request: Any) -> HttpResponse:
         "most_levels": MOST_LEVELS,
     }
     return page(request, "today/list.html", context, piece="today-rows")
+
+
+@member_view("GET")
+def due(request: Any) -> HttpResponse:
+    """Machines by the day on which someone should come back."""
+    machines = machine_rows(request, order=by_due)
+    context = {
+        "machines": machines,
+        "sites": site_choices(member=request.member),
+        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
+    }
+    return page(request, "today/due.html", context, piece="due-rows")
 
 
 def _told(steps: list[queries.Step]) -> list[dict[str, str]]:

@@ -133,6 +133,7 @@ ROWS = [
     # One word for a monitor: the same for everyone.
     Row("health", {"GET": (200, 200, 200, 200, 200, 200)}),
     list_page("today"),
+    list_page("due"),
     list_page("sites"),
     new_page("site_new"),
     detail("site", "site"),

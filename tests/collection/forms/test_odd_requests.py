@@ -18,7 +18,7 @@ WORDS = [LONG, "\x00", "\ud800", "\U0010ffff", "\u202e", "<script>", "🦆" * 90
 #: Those that go into each field alone too, so that no other field's refusal hides what this one does.
 ALONE = ("\x00", "\ud800", " ")
 #: A page that lists or filters, with what may stand in its address.
-FILTERS = ("today", "sites", "machines", "instruments")
+FILTERS = ("today", "due", "sites", "machines", "instruments")
 #: On pages that are no list each value goes into all names at once: those that break readers and databases.
 ODDEST_VALUES = ["abc", "9" * 30, "\x00", "\ud800", "'"]
 ODD_NAMES = ("bay", "page", "q", "unit", "plan", "source", "even_if_in_spec", "next")
