@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
 from leveling.checks import FloatArray, finite
 from leveling.drift import YEAR_DAYS, Series, log_density
@@ -288,11 +289,10 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> Updated:
     )
     ways = np.log(belief.weights[:, None] + _LEAST) + np.log(_before(days, hazard) + _LEAST)
     ways = ways + log_density(read.surprise, read.expected).sum(axis=2)
-    most = ways.max(axis=(0, 1))
-    ways = np.exp(ways - most)
-    whole = ways.sum(axis=(0, 1))
-    ways /= whole
-    after = _merged(belief, ways, read.mean, read.cov)
+    each = logsumexp(ways, axis=0)
+    whole = logsumexp(each, axis=0)
+    # Shares by logarithms: a way that hardly can be is then still where it would be, with a weight of nothing.
+    after = _merged(belief, np.exp(ways - each), np.exp(each - whole), read.mean, read.cov)
     known = replace(
         belief,
         weights=np.where(seen, after.weights, belief.weights),
@@ -300,7 +300,7 @@ def updated(belief: Belief, survey: Survey, *, model: Model) -> Updated:
         cov=np.where(seen, after.cov, belief.cov),
         day=np.where(seen, survey.day, belief.day),
     )
-    return Updated(belief=known, ways=ways, log_likelihood=np.where(seen, np.log(whole) + most, 0))
+    return Updated(belief=known, ways=np.exp(ways - whole), log_likelihood=np.where(seen, whole, 0))
 
 
 def stepped(belief: Belief, *, steps: FloatArray, variances: FloatArray) -> Belief:
@@ -356,10 +356,10 @@ def _read_with(survey: Survey, hazard: Hazard) -> FloatArray:
     return np.stack([*[survey.variances] * BAD, survey.variances + hazard.bad_deg**2])
 
 
-def _merged(belief: Belief, ways: FloatArray, mean: FloatArray, cov: FloatArray) -> Belief:
-    """Merge the ways before: for each way now, one mean and one covariance with the spread between them."""
-    weights = ways.sum(axis=0)
-    shares = (ways / np.maximum(weights, _LEAST))[:, :, None]
+def _merged(belief: Belief, parts: FloatArray, weights: FloatArray, mean: FloatArray, cov: FloatArray) -> Belief:
+    """Merge the ways before, of which ``parts`` sum to 1: for each way now one mean and one covariance, with the spread
+    between them."""
+    shares = parts[:, :, None]
     middle = (shares * mean).sum(axis=1)
     off = mean - middle[:, None]
     spread = cov + off[:, None] * off[None]

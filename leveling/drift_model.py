@@ -56,7 +56,7 @@ class Model:
     hazard: Hazard
 
     def of(self, count: int, quantities: int) -> "Model":
-        """Return it for so many machines, the with the machines last in each field [same units]."""
+        """Return it for so many machines, which stand last in each field [same units]."""
         walk = self.walk.spread((count, quantities))
         shapes = dict.fromkeys(("jumps_per_year", "bad_share", "set_share"), (count,))
         try:

@@ -75,12 +75,12 @@ def pooled(series: Series, prior: Model, *, group: IntArray, groups: int) -> Poo
     Returns
     -------
     Pooled, shape (G) [1, 1/year]
-        The groups; one without surveys keeps the built-in model.
+        The groups; one in which nobody was surveyed twice keeps the built-in model.
 
     Raises
     ------
     BadInput
-        If a group is out of range, or shapes do not fit.
+        If a group is out of range or without a machine, or shapes do not fit.
 
     Notes
     -----
@@ -110,6 +110,8 @@ def pooled(series: Series, prior: Model, *, group: IntArray, groups: int) -> Poo
     place = np.asarray(group)
     if place.shape != (count,) or (place < 0).any() or (place >= groups).any():
         raise BadInput("group", f"does not fit {count} machines in {groups} groups", "Give one group each machine")
+    if np.bincount(place, minlength=groups).min(initial=1) == 0:
+        raise BadInput("groups", "has a group without a machine", "Leave out groups that nobody stands in")
     rate = np.broadcast_to(prior.hazard.jumps_per_year, (count,))
     model = replace(prior, walk=prior.walk.spread((count, quantities)))
     seen = np.broadcast_to(series.seen, series.shape)[:, 0]

@@ -10,8 +10,9 @@ from django.db import transaction
 from collection.access import visible
 from collection.actions.record import ActionRefused, Author, add, already_done, change
 from collection.actions.sites import create_site
+from collection.actions.status import refresh_status
 from collection.arrays.floors import SlopeFit, fit_slope
-from collection.models import Bay, Floor, FloorReading, FloorSlope, Instrument, Site
+from collection.models import Bay, Floor, FloorReading, FloorSlope, Instrument, Machine, Site
 from leveling import VERSION
 from leveling.units import slope_deg, slope_in
 
@@ -51,7 +52,12 @@ def change_floor(*, by: Author, floor: Floor, version: int, **fields: Any) -> Fl
         outside = bays.filter(**{f"{axis}__gt": fields[side]}).first()
         if outside:
             raise ActionRefused(f"{outside.name} lies further from the {words}. Move it first.", field=side)
-    return change(by, floor, version=version, **fields)
+    surface = floor.surface
+    changed = change(by, floor, version=version, **fields)
+    if changed.surface != surface:  # machines drift otherwise there
+        for machine in Machine.objects.for_org(by.member.organization_id).live().filter(bay__floor=floor):
+            refresh_status(machine=machine)
+    return changed
 
 
 @transaction.atomic

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -10,12 +11,12 @@ from collection.arrays.plans import PlanRows, plans_of_many, turns_summary
 from collection.arrays.surveys_results import Assessment
 from collection.models import Leg, Machine, MachineStatus, Plan, Spec, Survey
 from collection.presets import DUE_CHANCE
-from collection.queries.forecasts import watched_of
+from collection.queries.forecasts import MOST_SURVEYS, watched_of
 from collection.queries.plans import is_begun, moved_since, turned_since
 from collection.queries.plans_page import WORK_THE_PLAN
 from collection.queries.quick_checks import ASKS_FOR_A_SURVEY, newest_check
 from collection.queries.reports import open_reports
-from collection.queries.response import record_of, response_of
+from collection.queries.response import record_of, response_of, surveys_of
 from collection.queries.surveys import MAKE_A_PLAN, Answer, answer_of, current_spec, newest_survey
 from collection.queries.surveys_next import SIGN_OFF, holds_after, is_read_after
 
@@ -97,12 +98,16 @@ def _verdict(
 
 
 def _due(machine: Machine, spec: Spec, answer: Answer) -> dict[str, Any]:
-    """From when on the machine is due, and what shows it first."""
-    watched = watched_of(record=record_of(machine=machine), spec=spec, found=answer.assessment)
-    if watched is None:
+    """The beginning of the day at its site from which on the machine is due, and what is most likely out."""
+    surveys = list(surveys_of(machine=machine)[:MOST_SURVEYS])
+    record = record_of(machine=machine, surveys=surveys)
+    watched = watched_of(record=record, spec=spec, found=answer.assessment)
+    if watched is None or machine.bay is None:
         return NOT_DUE
     due = due_of(watched=watched, most=DUE_CHANCE)
-    return {"due_at": due.at, "due_quantity": due.quantity}
+    zone = ZoneInfo(machine.bay.floor.site.time_zone)
+    day = due.at.astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
+    return {"due_at": day, "due_quantity": due.quantity}
 
 
 def _asked_by_quick_check(machine: Machine, survey: Survey, verdict: str) -> str:

@@ -6,7 +6,7 @@ Days are counted from 1 January 2000, so that the seasons are in them.
 """
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -23,6 +23,7 @@ from leveling.drift_jumps import WAYS, Followed, followed
 from leveling.drift_model import Model
 from leveling.drift_smooth import smoothed, told
 from leveling.four_feet import angle_units, mode_rows
+from leveling.verdicts import chance_inside
 
 QUANTITIES = ("pitch", "roll", "gap")
 LIKELY = 0.5
@@ -35,16 +36,17 @@ _LEAST_U = 1e-4
 _U_TURNED, _U_TURN = 0.03, 0.07
 _PAST_LINES, _COMING_LINES = 48, 32
 #: At least so far ahead goes the drawing, and at most.
-_SHOWN_DAYS = (60.0, 400.0)
+_SHOWN_DAYS = (60.0, 800.0)
 
 
 @dataclass(frozen=True)
 class Turned:
-    """One leg, turned at a time: out positive."""
+    """One leg, turned at a time: out positive. ``measures``: the machine's lead, tracks, base in the plan."""
 
     at: datetime.datetime
     place: int
     turns: float
+    measures: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -75,25 +77,34 @@ class Line:
 
 @dataclass(frozen=True)
 class Odd:
-    """A survey that did not come about by drift, but by a ``way`` of `leveling.drift_jumps.WAYS`, and its chance."""
+    """A survey that did not come about by drift, but by a ``way`` of `leveling.drift_jumps.WAYS`, and its chance.
+
+    Of the newest one nobody can tell the way yet.
+    """
 
     survey: Survey
     way: str
     chance: float
+    is_newest: bool
 
 
 @dataclass(frozen=True)
 class Forecast:
     """When a machine is due, why, and where its pitch may be.
 
-    ``due_at``: from when on the chance of being out is above ``limit``; None if not within two years. ``chance`` then,
-    ``chance_now`` today. ``already``, ``drifting``, ``jumping``: the parts of the former. ``quantity``: what is most
-    likely out then. ``odd``: the surveys that did not come about by drift.
+    ``due_at``: from when on the chance of being out is above ``limit``, or two years after the last survey, if
+    ``by_age``. ``chance`` then, ``chance_now`` today, and ``chance_in_middle`` what the last survey would leave of a
+    machine that it sees in the middle. ``already``, ``drifting``, ``jumping``: the parts of ``chance``. ``quantity``:
+    what is most likely out then; ``seen_out`` if the last survey saw it beyond its limit. ``odd``: the surveys that did
+    not come about by drift.
     """
 
-    due_at: datetime.datetime | None
+    due_at: datetime.datetime
+    by_age: bool
     limit: float
     chance: float
+    chance_in_middle: float
+    seen_out: bool
     chance_now: float
     already: float
     drifting: float
@@ -105,9 +116,9 @@ class Forecast:
 
 @dataclass(frozen=True)
 class DueDate:
-    """From when on a machine is due, None if not within two years, and what is most likely out then."""
+    """From when on a machine is due, two years after its last survey at the latest, and what is most likely out."""
 
-    at: datetime.datetime | None
+    at: datetime.datetime
     quantity: str
 
 
@@ -128,8 +139,11 @@ def forecast_of(*, watched: Watched, now: datetime.datetime, most: float) -> For
     coming = band(found.belief.of(one), model=model.part(one), days=ahead, shared=limits.shared)
     return Forecast(
         due_at=due_date.at,
+        by_age=not np.isfinite(when.days[0]),
         limit=known.limit,
         chance=float(when.chance[0]),
+        chance_in_middle=_chance_in_middle(watched.surveys[-1], limits),
+        seen_out=due_date.quantity in _seen_out(watched.surveys[-1], limits),
         chance_now=float(today[0]),
         already=float(when.already[0]),
         drifting=float(when.drifting[0]),
@@ -166,10 +180,23 @@ def _known(watched: Watched, most: float) -> _Known:
     return _Known(series, prior, found, model, limits, float(limit[0]), when)
 
 
+def _seen_out(survey: Survey, limits: Limits) -> list[str]:
+    """What a survey saw beyond its limit."""
+    seen = np.array([survey.pitch_deg, survey.roll_deg, survey.twist_mm])
+    out = (seen < limits.low[:, 0]) | (seen > limits.high[:, 0])
+    return [name for name, is_out in zip(QUANTITIES, out, strict=True) if is_out]
+
+
+def _chance_in_middle(survey: Survey, limits: Limits) -> float:
+    """The chance of being out that a survey as sure as this one leaves of a machine that it sees in the middle."""
+    u = np.maximum([survey.u_pitch_deg, survey.u_roll_deg, survey.u_twist_mm], _LEAST_U)
+    half = (limits.high - limits.low)[:, 0] / 2
+    return float(1 - np.prod(chance_inside(value=np.zeros(3), u=u, low=-half, high=half)))
+
+
 def _due_date(watched: Watched, when: Due) -> DueDate:
-    days = float(when.days[0])
-    at = watched.surveys[-1].measured_at + days * _DAY if np.isfinite(days) else None
-    return DueDate(at, QUANTITIES[int(when.quantity[0])])
+    days = min(float(when.days[0]), LONGEST_DAYS)
+    return DueDate(watched.surveys[-1].measured_at + days * _DAY, QUANTITIES[int(when.quantity[0])])
 
 
 def _series(watched: Watched) -> Series:
@@ -196,18 +223,21 @@ def _series(watched: Watched) -> Series:
 
 def _turns(watched: Watched) -> tuple[FloatArray, FloatArray]:
     """What turning changed between surveys, and the variance of that: shape (3, T)."""
-    machine = watched.machine
-    feet = feet_of({name: getattr(machine, name) for name in ("track_front_mm", "track_rear_mm", "base_mm")})
     times = [each.measured_at for each in watched.surveys]
-    turns = np.zeros((len(times), 4))
+    steps, legs = np.zeros((2, 3, len(times)))
     for each in watched.turned:
         after = next((place for place, at in enumerate(times) if at >= each.at), None)
         if after:  # turns before the first survey, or after the last, are between no two of them
-            turns[after, each.place] += each.turns
-    by_turn = mode_rows(feet) * angle_units(watched.spec.pitch_deg, 0.0)[:, None] * machine.lead_mm
-    steps = turns @ by_turn.T
-    legs = (turns != 0) * _U_TURN**2
-    return steps.T, ((_U_TURNED * steps) ** 2 + legs @ (by_turn**2).T).T
+            by_turn = _by_turn(each, watched.spec)
+            steps[:, after] += by_turn * each.turns
+            legs[:, after] += (by_turn * _U_TURN) ** 2
+    return steps, (_U_TURNED * steps) ** 2 + legs
+
+
+def _by_turn(turned: Turned, spec: Spec) -> FloatArray:
+    """What a turn of that leg changes: pitch and roll [degree], twist [mm]."""
+    rows = mode_rows(feet_of(turned.measures))[:, turned.place]
+    return rows * angle_units(spec.pitch_deg, 0.0) * turned.measures["lead_mm"]
 
 
 def _limits(watched: Watched) -> Limits:
@@ -244,17 +274,20 @@ def _line(at: datetime.datetime, low: Any, middle: Any, high: Any) -> Line:
 
 def _shown_days(when: Due, since: float) -> float:
     least, most = _SHOWN_DAYS
-    to_due = float(when.days[0]) if np.isfinite(when.days[0]) else float(LONGEST_DAYS)
-    return min(max(least, 1.15 * to_due, since + least / 2), max(most, since))
+    to_due = min(float(when.days[0]), LONGEST_DAYS)
+    return max(least, min(1.1 * to_due, most), since + least / 2)
 
 
 def _odd(watched: Watched, ways: FloatArray) -> tuple[Odd, ...]:
-    """The surveys of which one way other than drift is likely."""
-    return tuple(
-        Odd(survey, WAYS[way], float(ways[way, place]))
-        for place, survey in enumerate(watched.surveys)
-        if (way := int(ways[:, place].argmax())) and ways[way, place] > LIKELY
-    )
+    """The surveys of which one way other than drift is likely; of the newest, any of them."""
+    last = len(watched.surveys) - 1
+    found = []
+    for place, survey in enumerate(watched.surveys):
+        way = 1 + int(ways[1:, place].argmax())
+        chance = float(ways[1:, place].sum() if place == last else ways[way, place])
+        if chance > LIKELY:
+            found.append(Odd(survey, WAYS[way], chance, place == last))
+    return tuple(found)
 
 
 def _means(survey: Survey) -> tuple[Any, Any]:

@@ -22,6 +22,7 @@ K95_PLANE = 2.448
 _HEIGHT = 220
 _TOP, _BOTTOM = 16, 190
 _REACH = 4.0  # tolerances beyond the spec that a history shows, as the tolerance bar does
+_WORDS_ROW = 16
 _EVENT_ROOM = 26.0  # per cent of the width that the words of an event need
 _SUFFIX = {"deg": "°"}
 _UNIT_WORDS = {"deg": "degrees", "mm_per_m": "mm/m", "in_per_ft": "in/ft", "percent": "%"}
@@ -75,7 +76,7 @@ def draw_history(
         return EMPTY
     low, high = (slope_in_unit(want + side * tol, unit) for side in (-1, 1))
     points = [_shown(point, unit) for point in points]
-    ticks = round_ticks(*_range(points, low, high), 6)
+    ticks = round_ticks(*_range(points, low, high, course, unit), 6)
     x = _time_axis([point.when for point in points] + [when for when, _ in events] + [each.when for each in course])
     y = _linear(ticks[0], ticks[-1], _BOTTOM, _TOP)
     middle = y(slope_in_unit(want, unit))
@@ -151,15 +152,21 @@ def _shown_spot(spot: Spot, unit: str) -> Spot:
     )
 
 
-def _range(points: Sequence[Point], low: float, high: float) -> tuple[float, float]:
-    """What the axis shows: the spec and the points; a few that lie far off do not count."""
+def _range(
+    points: Sequence[Point], low: float, high: float, course: Sequence[Stretch], unit: str
+) -> tuple[float, float]:
+    """What the axis shows: the spec, the points and the course; a few points, or a course, that lie far off do not."""
     reach = _REACH * (high - low) / 2
     near = [point for point in points if low - reach <= point.value <= high + reach]
     counted = near if 2 * len(near) >= len(points) else points
     beside = (high - low) / 4  # the edges of the band show
     lows = [low - beside, *(point.value - K95 * point.u for point in counted)]
     highs = [high + beside, *(point.value + K95 * point.u for point in counted)]
-    return min(lows), max(highs)
+    bottom, top = min(lows), max(highs)
+    for each in course:
+        ends = (slope_in_unit(each.values[0], unit), slope_in_unit(each.values[2], unit))
+        bottom, top = min(bottom, max(ends[0], low - reach)), max(top, min(ends[1], high + reach))
+    return bottom, top
 
 
 def _linear(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
@@ -234,24 +241,27 @@ def _month_words(ticks: Sequence[date], place: int) -> str:
 
 
 def _events(events: Sequence[tuple[date, str]], x: Callable[[date], float]) -> list[SafeString]:
-    """A dashed line for each event; its words only where those before it leave room."""
-    drawn, free_from = [], -1.0
-    for when, words in events:
+    """A dashed line for each event; its words in the first of two rows that has room. The last events get theirs first:
+    they tell of today and of what is to come."""
+    taken: list[list[tuple[float, float]]] = [[], []]
+    drawn = []
+    for when, words in reversed(events):
         at = x(when)
-        has_room = at - (_EVENT_ROOM if at > 70 else 0) >= free_from
-        drawn.append(_event(at, words if has_room else ""))
-        if has_room:
-            free_from = at if at > 70 else at + _EVENT_ROOM
-    return drawn
+        start, end = (at - _EVENT_ROOM, at) if at > 70 else (at, at + _EVENT_ROOM)
+        row = next((row for row, there in enumerate(taken) if all(end <= a or b <= start for a, b in there)), None)
+        if row is not None:
+            taken[row].append((start, end))
+        drawn.append(_event(at, words if row is not None else "", row or 0))
+    return drawn[::-1]
 
 
-def _event(x: float, words: str) -> SafeString:
+def _event(x: float, words: str, row: int) -> SafeString:
     side = "end" if x > 70 else "start"
     line = element("line", x1=f"{x:.2f}%", x2=f"{x:.2f}%", y1=2, y2=_BOTTOM, class_="event-line")
     if not words:
         return line
     text = element("text", words, x=-6 if side == "end" else 6, class_=f"axis-words {side}")
-    return element("g", line, placed(f"{x:.2f}%", 10, text))
+    return element("g", line, placed(f"{x:.2f}%", 10 + row * _WORDS_ROW, text))
 
 
 def _line(

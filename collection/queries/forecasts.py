@@ -13,15 +13,19 @@ from collection.queries.response import Record
 #: What lies further back says hardly anything more.
 MOST_SURVEYS = 40
 
+#: So many days of the forecast stand in the table.
+MOST_AHEAD = 6
+
 #: So many surveys that did not come about by drift are told of.
 MOST_ODD = 3
 
 #: What the largest part of the chance is, as people say it; ``{what}`` is pitch, roll or gap.
 _REASONS = {
     "out": "The {what} was last seen beyond its limit.",
-    "already": "Most of that was there at the last survey: the {what} was seen near its limit.",
-    "drifting": "Most of what is added is drift, which the {what} would show first.",
-    "jumping": "Most of what is added is jumps: a shove, a cleaner, feet that walk. The {what} would show them first.",
+    "doubtful": "By its surveys it is as likely out as in, its {what} most of all.",
+    "already": "It was seen near its limit: {what}. A small turn buys more time than an early visit.",
+    "drifting": "What grows is mostly drift, {what} first.",
+    "jumping": "What grows is mostly the chance of a jump (a shove, a cleaner, feet that walk), {what} first.",
 }
 
 
@@ -34,29 +38,36 @@ class ForecastPage:
     since: datetime.date
     surface: str
     today: datetime.date
-    due_on: datetime.date | None
+    due_on: datetime.date
     zone: ZoneInfo
 
     @property
     def is_due(self) -> bool:
-        """Whether the chance is above the limit already."""
-        return self.due_on is not None and self.due_on <= self.today
+        """Whether the day has come."""
+        return self.due_on <= self.today
 
     @property
     def survey_was_unsure(self) -> bool:
-        """Whether the last survey left so much of a chance that the limit lies higher than usual."""
-        return self.forecast.limit > presets.DUE_CHANCE
+        """Whether the limit lies higher than usual because the last survey could not see better."""
+        found = self.forecast
+        return found.limit > presets.DUE_CHANCE and found.chance_in_middle > presets.DUE_CHANCE / 2
 
     @property
     def reason(self) -> str:
         """What the chance is made of, in one sentence."""
         found = self.forecast
         if found.already > LIKELY:
-            return _REASONS["out"].format(what=found.quantity)
+            return _REASONS["out" if found.seen_out else "doubtful"].format(what=found.quantity)
         parts = {"drifting": found.drifting, "jumping": found.jumping}
         if not self.survey_was_unsure:
             parts["already"] = found.already
         return _REASONS[max(parts, key=lambda name: parts[name])].format(what=found.quantity)
+
+    @property
+    def ahead(self) -> list[tuple[datetime.date, float, float, float]]:
+        """Where pitch may be, on a few days from today on, for the table beside the drawing."""
+        coming = [line for line in self.band if line[0] >= self.today]
+        return coming[:: max(1, len(coming) // MOST_AHEAD)][:MOST_AHEAD]
 
     @property
     def newest_odd(self) -> list[Odd]:
@@ -66,7 +77,7 @@ class ForecastPage:
     @property
     def surface_words(self) -> str:
         """The floor, as it stands in a sentence."""
-        return presets.SURFACES[self.surface].lower()
+        return "a floor of another kind" if self.surface == "other" else presets.SURFACES[self.surface].lower()
 
     @property
     def band(self) -> list[tuple[datetime.date, float, float, float]]:
@@ -101,7 +112,7 @@ def forecast_page(
         since=surveys[0].measured_at.astimezone(zone).date(),
         surface=watched.surface,
         today=now.astimezone(zone).date(),
-        due_on=forecast.due_at.astimezone(zone).date() if forecast.due_at else None,
+        due_on=forecast.due_at.astimezone(zone).date(),
         zone=zone,
     )
 
@@ -114,7 +125,9 @@ def watched_of(*, record: Record, spec: Spec, found: Assessment | None) -> Watch
     return Watched(
         machine=machine,
         surveys=surveys,
-        turned=[Turned(row.turned_at, row.place, row.turns) for work in record.works for row in work.rows],
+        turned=[
+            Turned(row.turned_at, row.place, row.turns, work.plan.inputs) for work in record.works for row in work.rows
+        ],
         spec=spec,
         surface=machine.bay.floor.surface,
         placed_at=max((at for at, bay in record.standings if bay == machine.bay_id), default=None),

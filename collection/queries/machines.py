@@ -104,10 +104,7 @@ class MachinePage:
 
     @property
     def _course_label(self) -> str:
-        if self.forecast is None:
-            return ""
-        _, low, _, high = self.forecast.band[-1]
-        return f", and where it may be until {self.forecast.band[-1][0]:%-d %b %Y}: {low:.2f} to {high:.2f} degrees"
+        return f", and where it may be until {self.forecast.band[-1][0]:%-d %b %Y}" if self.forecast else ""
 
     @property
     def exposures_mm(self) -> list[float | None]:
@@ -282,7 +279,7 @@ def _with_days_of(
     if forecast is None:
         return events
     days = [(forecast.today, "today")]
-    if forecast.due_on and not forecast.is_due:
+    if not forecast.is_due:
         days.append((forecast.due_on, "due"))
     return [*events, *days]
 

@@ -7,7 +7,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import models
-from django.db.models import Case, Count, IntegerField, Q, QuerySet, Value, When
+from django.db.models import Case, Count, F, IntegerField, Q, QuerySet, Value, When
 
 from collection.access import visible
 from collection.arrays.machines import marks_of
@@ -20,7 +20,7 @@ NEED = ("out", "borderline", "never", "in")
 #: Between never surveyed and in spec: the chance of being out is too large now, or will be within a week.
 DUE = "due"
 SOON = datetime.timedelta(days=7)
-#: Groups of the list by due date: up to so many days from now each.
+#: Groups of the list by due date: up to so many days from now each; the last holds all that is later.
 DUE_GROUPS = (("now", 0), ("week", 7), ("month", 31), ("later", 10_000))
 #: What stands before all verdicts: somebody at the machine says that something is wrong.
 REPORTED = "reported"
@@ -65,7 +65,7 @@ class MachineRow:
         return DUE if self.verdict == "in" and self.is_due(SOON) else self.verdict
 
     def is_due(self, within: datetime.timedelta = datetime.timedelta()) -> bool:
-        """Whether it is due by now, or within some time."""
+        """Whether it is due by now, or within some time; due dates begin with the day at the site."""
         return self.due_at is not None and self.due_at <= self.now + within
 
     @property
@@ -80,10 +80,15 @@ class MachineRow:
         return self.due_at.astimezone(ZoneInfo(bay.floor.site.time_zone)).date() if bay and self.due_at else None
 
     @property
+    def step_first(self) -> str:
+        """What to do before anybody can tell a due date, in words; empty once there is one."""
+        return "" if self.due_at else self.next_step
+
+    @property
     def due_group(self) -> str:
-        """Where it stands in the list by due date; what has no date is to be surveyed, or not due within two years."""
+        """Where it stands in the list by due date; what has no date is to be surveyed first, or worked on."""
         if self.due_at is None:
-            return "far" if self.machine.status.due_quantity else "never"
+            return "never"
         return next(group for group, days in DUE_GROUPS if self.is_due(datetime.timedelta(days=days)))
 
     @property
@@ -125,17 +130,10 @@ def by_need(*, member: Membership, asked: Asked) -> QuerySet[Machine]:
 
 
 def by_due(*, member: Membership, asked: Asked) -> QuerySet[Machine]:
-    """Return the same machines by due date; then those not due within two years, then those nobody can foretell."""
-    known = Case(
-        When(status__due_at__isnull=False, then=Value(0)),
-        When(status__due_quantity="", then=Value(2)),
-        output_field=IntegerField(),
-        default=Value(1),
-    )
+    """Return the same machines by due date; those without one come last."""
     return (
         listed(member=member, asked=asked)
-        .annotate(known=known)
-        .order_by("known", "status__due_at", "title", "id")
+        .order_by(F("status__due_at").asc(nulls_last=True), "title", "id")
         .fetch_mode(models.FETCH_RAISE)
     )
 

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
+from django.db import models
+from django.db.models import QuerySet
+
 from collection.arrays.response import Four, StepRows, Taught, taught_by
 from collection.models import Adjustment, Machine, Plan, Reading, Standing, Survey
 from collection.queries.response_words import AnswerWords, FindingPage
@@ -106,16 +109,23 @@ def record_of(
     """Return what happened to a machine. Surveys (with their spec) and standings may be at hand, newest first."""
     org = machine.organization_id
     if surveys is None:
-        rows = Survey.objects.for_org(org).filter(machine=machine, corrections__isnull=True)
-        surveys = list(
-            rows.select_related("spec", "instrument", "created_by").order_by("-measured_at", "-created_at", "-id")
-        )
+        surveys = list(surveys_of(machine=machine))
     stood = (
         list(Standing.objects.for_org(org).filter(machine=machine).values_list("created_at", "bay_id"))
         if standings is None
         else [(standing.created_at, standing.bay_id) for standing in standings]
     )
     return Record(machine=machine, surveys=[*reversed(surveys)], works=_works_of(machine), standings=stood)
+
+
+def surveys_of(*, machine: Machine) -> QuerySet[Survey]:
+    """Return the surveys of a machine that stand, newest first, each with its spec, instrument and who took it."""
+    rows = Survey.objects.for_org(machine.organization_id).filter(machine=machine, corrections__isnull=True)
+    return (
+        rows.select_related("spec", "instrument", "created_by")
+        .order_by("-measured_at", "-created_at", "-id")
+        .fetch_mode(models.FETCH_RAISE)
+    )
 
 
 def response_of(*, record: Record) -> ResponsePage:

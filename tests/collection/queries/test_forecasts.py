@@ -47,7 +47,7 @@ def test_a_machine_in_spec_has_a_day_to_come_and_a_reason(fine: TernTaproom) -> 
     assert page.due_on > page.today == datetime.date(2026, 5, 5)
     assert not page.is_due
     assert not page.survey_was_unsure
-    assert page.reason.startswith("Most of what is added is ")
+    assert page.reason.startswith("What grows is mostly ")
     assert (page.surveys, page.since, page.surface_words) == (1, datetime.date(2026, 5, 4), "concrete")
 
 

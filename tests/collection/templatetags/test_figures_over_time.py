@@ -95,10 +95,19 @@ def test_if_most_values_are_far_off_the_axis_follows_them() -> None:
 
 
 def test_words_of_events_do_not_run_into_each_other() -> None:
-    days = [date(2026, 6, 1), date(2026, 6, 20), date(2026, 12, 28)]
-    root = history(THREE, [(day, "legs turned") for day in days])
-    assert len(of_class(root, "event-line")) == 3
-    assert [node.text for node in root.iter("text")].count("legs turned") == 2
+    """Two rows of words; of those too near each other the earlier goes without, since the last tell of what comes."""
+    days = [date(2026, 6, 1), date(2026, 6, 10), date(2026, 6, 20), date(2026, 12, 28)]
+    told = ("first", "second", "third", "due")
+    root = history(THREE, list(zip(days, told, strict=True)))
+    assert len(of_class(root, "event-line")) == 4
+    words = {node.text for node in root.iter("text")}
+    assert words & set(told) == {"second", "third", "due"}
+    rows = {
+        of_class(node, "axis-words")[0].text: float(node.attrib["y"])
+        for node in of_class(root, "placed") if of_class(node, "axis-words")
+    }  # fmt: skip
+    assert rows["second"] != rows["third"]
+    assert rows["due"] == min(rows.values()), "the first row, where it has room"
 
 
 def test_the_axes_follow_the_unit_of_the_organization() -> None:
