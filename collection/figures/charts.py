@@ -86,7 +86,7 @@ def draw_history(
         *_grid(ticks, y, _SUFFIX.get(unit, "")),
         element("line", x1="0%", x2="100%", y1=middle, y2=middle, class_="bar-want"),
         *_dates([point.when for point in points] + [each.when for each in course], x),
-        *_events(events, x),
+        *_events([*dict.fromkeys(events)], x),
         *(_line(points, [when for when, _ in events], x, y) if not course else ()),
         *(_point(point, x(point.when), y, unit) for point in points),
     ]

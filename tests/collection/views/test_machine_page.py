@@ -183,7 +183,7 @@ def test_the_table_beside_the_history_holds_every_survey(taproom: TernTaproom, a
         for day in range(8)
     ]  # fmt: skip
     page = page_of(taproom, as_member(taproom.people.bob))
-    table = page.split("All 8 surveys and the forecast as a table")[1].split("</table>")[1]
+    table = page.split("All 8 surveys, forecast as a table")[1].split("</table>")[1]
     for survey in made:
         assert reverse("survey", args=[survey.pk]) in table
     assert table.index("Mon\u00a011\u00a0May\u00a02026") < table.index("Mon\u00a04\u00a0May\u00a02026")
