@@ -99,13 +99,14 @@ def _verdict(
 
 def _due(machine: Machine, spec: Spec, answer: Answer) -> dict[str, Any]:
     """The beginning of the day at its site from which on the machine is due, and what is most likely out."""
-    surveys = list(surveys_of(machine=machine)[:MOST_SURVEYS])
-    record = record_of(machine=machine, surveys=surveys)
-    watched = watched_of(record=record, spec=spec, found=answer.assessment)
-    if watched is None or machine.bay is None:
+    rows = Machine.objects.for_org(machine.organization_id).select_related("bay__floor__site")
+    placed = rows.get(pk=machine.pk)  # whoever calls may hold it without its bay
+    surveys = list(surveys_of(machine=placed)[:MOST_SURVEYS])
+    watched = watched_of(record=record_of(machine=placed, surveys=surveys), spec=spec, found=answer.assessment)
+    if watched is None or placed.bay is None:
         return NOT_DUE
     due = due_of(watched=watched, most=DUE_CHANCE)
-    zone = ZoneInfo(machine.bay.floor.site.time_zone)
+    zone = ZoneInfo(placed.bay.floor.site.time_zone)
     day = due.at.astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
     return {"due_at": day, "due_quantity": due.quantity}
 
