@@ -29,7 +29,7 @@ def test_no_number_is_changed_in_silence(taproom: TernTaproom) -> None:
 
 @pytest.mark.one_database
 def test_numbers_read_by_another_reader_are_found(taproom: TernTaproom) -> None:
-    with mock.patch.object(numbers, "EACH", 4 * numbers.EACH), numbers.control():
+    with mock.patch.object(numbers, "EACH", 2 * numbers.EACH), numbers.control():
         assert numbers.run(taproom, short=True)["silent_changes"] > 10
 
 
