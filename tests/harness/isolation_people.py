@@ -17,6 +17,7 @@ from django.urls import reverse
 
 from collection import models
 from collection.models.base import hash_of
+from tests.collection.forms.test_hostile_posts import fields_of
 from tests.factories import NOON
 from tests.harness.isolation_walk import Step, Walk
 
@@ -141,9 +142,41 @@ def _a_site_of_another_is_none(walk: Walk) -> list[str]:
     return faults
 
 
+def _an_address_is_somebodys_once_it_is_proven(walk: Walk) -> list[str]:
+    """Past the pages: which address may be the first, and which others go with an account that proved nothing."""
+    people = importlib.import_module("collection.queries.people")
+    dana, bob = (walk.books.identities[who].user for who in ("dana", "bob"))
+    two, three, four, eves = (f"{name}@example.org" for name in ("dana.two", "dana.three", "dana.four", "eve"))
+    with transaction.atomic():
+        models.User.objects.create(email=eves)
+        rows = ((dana, two, True), (dana, three, False), (bob, four, True), (dana, eves, True))
+        for user, email, verified in rows:
+            EmailAddress.objects.create(user=user, email=email, verified=verified, primary=False)
+        told = {email: people.why_not_first(user=dana, email=email)[:7] for _, email, _ in rows}
+        gone = {email: people.unsure_beside(user=dana, email=email) for email in (two.upper(), three, four)}
+        hers = sorted(EmailAddress.objects.filter(user=dana).values_list("email", flat=True))
+        transaction.set_rollback(True)
+    wanted = {two: "", three: "Confirm", four: "Confirm", eves: eves[:7]}
+    faults = [f"{email}: {told[email]!r}" for email in wanted if told[email] != wanted[email]]
+    beside = {two.upper(): [], three: [email for email in hers if email != three], four: hers}
+    return faults + [f"beside {email}: {gone[email]}" for email in beside if gone[email] != beside[email]]
+
+
+def _another_surface_is_another_drift(walk: Walk) -> list[str]:
+    """A floor's surface decides when its machines are due: they are asked for as the organization's own."""
+    alice, url = walk.books.identities["alice"], reverse("floor_edit", args=[walk.books.taproom.floor.pk])
+    with transaction.atomic():
+        body = fields_of(walk.ask(alice, "GET", url).text).sent | {"surface": "timber"}
+        answer = walk.ask(alice, "POST", url, body, check_keys=True)
+        transaction.set_rollback(True)
+    return answer.faults + ([] if answer.status == 302 else [f"the floor: {answer.status}"])
+
+
 _PEOPLE: dict[str, Callable[[Walk], list[str]]] = {
     "an invitation knows whom it is for": _an_invitation_knows_whom_it_is_for,
     "a label that ended is absent": _a_label_that_ended_is_absent,
     "only an owner decides about people, in the actions too": _only_an_owner_decides_about_people,
     "a site of another organization is none, in the actions too": _a_site_of_another_is_none,
+    "an address is somebody's once it is proven": _an_address_is_somebodys_once_it_is_proven,
+    "another surface is another drift": _another_surface_is_another_drift,
 }
