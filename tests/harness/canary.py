@@ -36,6 +36,8 @@ from tests.harness.isolation_walk import Answer, Step, Walk
 from tests.harness.isolation_world import Identity, TwoBooks
 
 _KEY = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+_SECRET = re.compile(r"/report/[\w-]{40,}/")
+_CODE = re.compile(r'<svg class="figure code".*?</svg>', re.DOTALL)
 
 
 class Ears:
@@ -54,9 +56,11 @@ class Ears:
 
 
 def _told(answer: Answer) -> str:
-    """What an answer says, each key by its place in it: a row that was just made has another one each time."""
+    """What an answer says, each key by its place in it: a row that was just made has another one each time, and so has
+    the secret of a label, which is made of its key, with the code that shows it."""
     keys: dict[str, str] = {}
-    return _KEY.sub(lambda found: keys.setdefault(found.group(), f"key {len(keys)}"), answer.told())
+    told = _CODE.sub("code", _SECRET.sub("/report/secret/", answer.told()))
+    return _KEY.sub(lambda found: keys.setdefault(found.group(), f"key {len(keys)}"), told)
 
 
 def walked(books: TwoBooks, steps: list[Step], canary: Canary) -> tuple[dict[str, list[str]], int]:
