@@ -12,6 +12,7 @@ from leveling.checks import FloatArray
 from leveling.checks_shapes import BoolArray
 from leveling.drift import Series
 from leveling.drift_forecast import Limits
+from leveling.simulate_drift import TWIST_SHARE
 
 #: In spec within these of what is wanted: pitch, roll, twist.
 TOLERANCES_DEG = np.array([0.20, 0.15, 0.15])
@@ -38,7 +39,6 @@ class Hands(NamedTuple):
 
 
 HANDS = Hands()
-TWIST_SHARE = 0.5
 _SHARES = np.array([1.0, 1.0, TWIST_SHARE])
 
 

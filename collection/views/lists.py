@@ -39,6 +39,16 @@ def machine_rows(
     }
 
 
+def machines_context(request: Any, *, order: Callable[..., QuerySet[Machine]] = queries.listed) -> dict[str, Any]:
+    """Return what a page that lists all machines shows: the rows, the sites to choose from, whether there is any."""
+    machines = machine_rows(request, order=order)
+    return {
+        "machines": machines,
+        "sites": queries.site_choices(member=request.member),
+        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
+    }
+
+
 def uuid_of(text: str) -> UUID | None:
     """Return the key that an address names, or None where it is none."""
     try:

@@ -14,24 +14,17 @@ from collection.forms.plans import PlanForm
 from collection.models import Machine, Membership
 from collection.queries import machines as queries
 from collection.queries import quick_checks as quick_queries
-from collection.queries.machines_list import site_choices
 from collection.queries.reports import reports_of
 from collection.queries.surveys_next import NextStep, step_after
 from collection.queries.vials import vials_of
 from collection.views.doors import acted, author, member_view, page, posted
-from collection.views.lists import machine_rows, uuid_of
+from collection.views.lists import machines_context, uuid_of
 
 
 @member_view("GET")
 def machine_list(request: Any) -> HttpResponse:
     """All machines by title; the address may name a verdict, a site and words to search for."""
-    machines = machine_rows(request)
-    context = {
-        "machines": machines,
-        "sites": site_choices(member=request.member),
-        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
-    }
-    return page(request, "machines/list.html", context, piece="machine-rows")
+    return page(request, "machines/list.html", machines_context(request), piece="machine-rows")
 
 
 @member_view("GET", "POST", write=True)

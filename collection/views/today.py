@@ -11,9 +11,9 @@ from django.views.decorators.http import require_safe
 from collection.queries import instruments as instrument_queries
 from collection.queries import quick as quick_queries
 from collection.queries import today as queries
-from collection.queries.machines_list import by_due, by_need, site_choices
+from collection.queries.machines_list import by_due, by_need
 from collection.views.doors import member_view, page
-from collection.views.lists import machine_rows
+from collection.views.lists import machines_context
 
 #: So many levels stand above the machines; the list of instruments shows all.
 MOST_LEVELS = 3
@@ -35,11 +35,8 @@ def today(request: Any) -> HttpResponse:
 
     Levels whose zero wants a check come before all machines, since every verdict hangs on them.
     """
-    machines = machine_rows(request, order=by_need)
     context = {
-        "machines": machines,
-        "sites": site_choices(member=request.member),
-        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
+        **machines_context(request, order=by_need),
         "steps": _told(queries.first_steps(member=request.member)) if request.member.may_write else [],
         "levels_due": instrument_queries.due_of(member=request.member, now=timezone.now(), most=MOST_LEVELS + 1),
         "most_levels": MOST_LEVELS,
@@ -50,13 +47,7 @@ def today(request: Any) -> HttpResponse:
 @member_view("GET")
 def due(request: Any) -> HttpResponse:
     """Machines by the day on which someone should come back."""
-    machines = machine_rows(request, order=by_due)
-    context = {
-        "machines": machines,
-        "sites": site_choices(member=request.member),
-        "any_machines": machines["is_filtered"] or any(machines["counts"].values()),
-    }
-    return page(request, "today/due.html", context, piece="due-rows")
+    return page(request, "today/due.html", machines_context(request, order=by_due), piece="due-rows")
 
 
 def _told(steps: list[queries.Step]) -> list[dict[str, str]]:

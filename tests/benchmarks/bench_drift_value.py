@@ -30,8 +30,8 @@ from leveling.drift import YEAR_DAYS
 from leveling.drift_forecast import Limits, due
 from leveling.drift_jumps import Belief, Survey, begun, updated
 from leveling.drift_model import Model
-from leveling.simulate_drift import GROUNDS, model_of, move
-from leveling.simulate_drift_visits import HANDS, TOLERANCES_DEG, TWIST_SHARE
+from leveling.simulate_drift import GROUNDS, TWIST_SHARE, model_of, move
+from leveling.simulate_drift_visits import HANDS, TOLERANCES_DEG
 
 MOST_OUT, LEAST_OF_ONE, LEAST_OF_EACH = 0.10, 0.50, 0.15
 INTERVALS = (14, 21, 28, 35, 42, 49, 56, 63, 70, 77, 84, 98, 112, 126, 140, 168, 196, 224, 252, 280, 365)
